@@ -1,0 +1,194 @@
+"""Quantities with units, as people write them: "2.304 GHz" <-> 2.304e9.
+
+The only place that reads or prints a unit. Inside hbsim every number is SI; a power given in dBm is kept in dBm
+under a name that says so (`power_dbm`).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any
+
+from .errors import Refusal
+
+PREFIXES = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0,
+            "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
+
+# unit -> (spellings that take a prefix, {whole spelling: (factor, offset)}, a sample for the mend)
+_UNITS: dict[str, tuple[tuple[str, ...], dict[str, tuple[float, float]], str]] = {
+    "Hz": (("Hz",), {}, "1.152 GHz"),
+    "ohm": (("ohm", "Ohm", "ohms", "Ω", "Ω"), {}, "4.7 kohm"),
+    "S": (("S",), {}, "20 mS"),
+    "H": (("H",), {}, "0.6 nH"),
+    "F": (("F",), {}, "10 pF"),
+    "V": (("V",), {}, "5 V"),
+    "A": (("A",), {}, "20 mA"),
+    "W": (("W",), {}, "100 mW"),
+    "s": (("s",), {}, "10 ps"),
+    "m": (("m",), {"cm": (1e-2, 0.0), "mil": (2.54e-5, 0.0), "in": (2.54e-2, 0.0), "inch": (2.54e-2, 0.0)}, "1.5 mm"),
+    "dBm": ((), {"dBm": (1.0, 0.0)}, "0 dBm"),
+    "dB": ((), {"dB": (1.0, 0.0)}, "0.3 dB"),
+    "deg": ((), {"deg": (1.0, 0.0), "degree": (1.0, 0.0), "degrees": (1.0, 0.0), "°": (1.0, 0.0),
+                 "rad": (180.0 / math.pi, 0.0)}, "90 deg"),
+    "K": ((), {"K": (1.0, 0.0), "degC": (1.0, 273.15), "°C": (1.0, 273.15), "C": (1.0, 273.15)}, "27 degC"),
+    "K/W": ((), {"K/W": (1.0, 0.0), "degC/W": (1.0, 0.0)}, "200 K/W"),
+    "S/m": ((), {"S/m": (1.0, 0.0), "MS/m": (1e6, 0.0)}, "58 MS/m"),
+    "eV": ((), {"eV": (1.0, 0.0)}, "1.11 eV"),
+    "1": ((), {"": (1.0, 0.0), "%": (1e-2, 0.0)}, "4.4"),
+}
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+_FACTORS = {unit: {prefix + spelling: (factor, 0.0) for spelling in bare for prefix, factor in PREFIXES.items()} | whole
+            for unit, (bare, whole, _) in _UNITS.items()}
+
+
+def parse(text: Any, unit: str, place: str = "") -> float:
+    """Read one quantity.
+
+    Parameters
+    ----------
+    text : str or number
+        "4.7 kohm". A bare number is taken only where the unit is "1" (a pure number).
+    unit : str
+        The unit wanted, one of `units()`; the result is in it. Prefixes count: "3 mm" is 3e-3 m, "2 MHz" 2e6 Hz.
+    place : str
+        Where the text stands, for the refusal.
+
+    Returns
+    -------
+    float
+        The value in `unit`.
+
+    Raises
+    ------
+    Refusal
+        No unit, a unit of another kind, not a number, or not finite.
+    """
+    sample = _UNITS[unit][2]
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise Refusal(f"{text!r} is not a quantity; write for example '{sample}'", place)
+    if not isinstance(text, str):
+        if unit != "1":
+            raise Refusal(f"'{text}' has no unit; write it like '{sample}'", place)
+        value = float(text)
+    else:
+        match = _NUMBER.match(text)
+        if match is None:
+            raise Refusal(f"'{text}' is not a number with a unit; write for example '{sample}'", place)
+        number, written = match.groups()
+        known = _FACTORS[unit]
+        if written not in known:
+            if not written:
+                mend = f"; write '{number} {_unit_of(sample)}'" if unit != "1" else ""
+                raise Refusal(f"'{text}' has no unit{mend}", place)
+            expected = f"a plain number such as {sample}" if unit == "1" else f"a unit like that of '{sample}'"
+            raise Refusal(f"'{written}' in '{text}' does not fit here; expected {expected}", place)
+        factor, offset = known[written]
+        value = float(number) * factor + offset
+    if not math.isfinite(value):
+        raise Refusal(f"'{text}' is not a finite number; write for example '{sample}'", place)
+    return value
+
+
+def _unit_of(sample: str) -> str:
+    return sample.partition(" ")[2]
+
+
+def units() -> list[str]:
+    """The units that `parse` knows."""
+    return list(_UNITS)
+
+
+def show(value: float, unit: str, digits: int = 4) -> str:
+    """Print a quantity as people write it: show(2.304e9, "Hz") is "2.304 GHz".
+
+    Units with prefixes get one that leaves 1 to 999 before the point; others are printed plain. `digits` counts
+    significant digits.
+    """
+    if not math.isfinite(value):
+        return "infinite" if value > 0 else ("-infinite" if value < 0 else "none")
+    if unit == "1":
+        return f"{value:.{digits}g}"
+    if unit == "K":
+        return f"{value - 273.15:.{digits}g} degC"
+    if unit in ("dBm", "dB", "deg") or not _UNITS[unit][0]:
+        return f"{value:.{digits}g} {unit}"
+    if value == 0:
+        return f"0 {unit}"
+    steps = {-15: "f", -12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
+    if unit == "m":
+        steps = {-6: "u", -3: "m", 0: ""}
+    rounded = float(f"{abs(value):.{digits}g}")
+    power = max(min(3 * math.floor(math.log10(rounded) / 3), max(steps)), min(steps))
+    return f"{value / 10.0**power:.{digits}g} {steps[power]}{unit}"
+
+
+def watts(power_dbm: float) -> float:
+    """dBm -> W."""
+    return 1e-3 * 10.0 ** (power_dbm / 10.0)
+
+
+def dbm(power: float) -> float:
+    """W -> dBm; zero or less is minus infinity."""
+    return 10.0 * math.log10(power * 1e3) if power > 0 else -math.inf
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """What a key of a circuit or model file holds: its unit, its limits, what it means.
+
+    Parameters
+    ----------
+    unit : str
+        One of `units()`.
+    minimum, maximum : float
+        Allowed range, in `unit`; `above` makes the minimum itself forbidden.
+    meaning : str
+        A few words for help texts.
+    zero_is_infinite : bool
+        A printed 0 stands for "infinite" (a makers' custom for VAF, IKF and others).
+    """
+
+    unit: str
+    minimum: float = -math.inf
+    maximum: float = math.inf
+    above: bool = False
+    meaning: str = ""
+    zero_is_infinite: bool = False
+
+    def read(self, text: Any, place: str = "") -> float:
+        """Parse and check; raises Refusal naming `place`."""
+        if isinstance(text, str) and text.strip().lower() == "infinite" and self.maximum == math.inf:
+            return math.inf
+        value = parse(text, self.unit, place)
+        if self.zero_is_infinite and value == 0.0:
+            return math.inf
+        self.check(value, place)
+        return value
+
+    def check(self, value: float, place: str = "") -> None:
+        """Refuse a value outside the physical range."""
+        if math.isnan(value):
+            raise Refusal("not a number", place)
+        if value < self.minimum or (self.above and value == self.minimum):
+            relation = "above" if self.above else "at least"
+            raise Refusal(f"{show(value, self.unit)} is not possible here; it must be {relation} "
+                          f"{show(self.minimum, self.unit)}", place)
+        if value > self.maximum:
+            raise Refusal(f"{show(value, self.unit)} is not possible here; it must be at most "
+                          f"{show(self.maximum, self.unit)}", place)
+
+
+def quantity(unit: str, default: Any = MISSING, meaning: str = "", *, minimum: float = -math.inf,
+             maximum: float = math.inf, above: bool = False, zero_is_infinite: bool = False) -> Any:
+    """A dataclass field that is a quantity: `resistance: float = quantity("ohm", minimum=0)`."""
+    spec = Quantity(unit, minimum, maximum, above, meaning, zero_is_infinite)
+    return field(default=default, metadata={"quantity": spec}) if default is not MISSING \
+        else field(metadata={"quantity": spec})
+
+
+def quantities(cls: Any) -> dict[str, Quantity]:
+    """The quantity fields of a dataclass, in order: name -> Quantity."""
+    return {item.name: item.metadata["quantity"] for item in fields(cls) if "quantity" in item.metadata}
