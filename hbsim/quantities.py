@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import MISSING, dataclass, field, fields
+from numbers import Real
 from typing import Any
 
 from .errors import Refusal
@@ -66,39 +67,52 @@ def parse(text: Any, unit: str, place: str = "") -> float:
     Refusal
         No unit, a unit of another kind, not a number, or not finite.
     """
-    sample = _UNITS[unit][2]
+    example = sample(unit)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise Refusal(f"{text!r} is not a quantity; write for example '{sample}'", place)
-    if not isinstance(text, str):
-        if unit != "1":
-            raise Refusal(f"'{text}' has no unit; write it like '{sample}'", place)
-        value = float(text)
+        raise Refusal(f"{text!r} is not a quantity; write for example '{example}'", place)
+    if isinstance(text, str):
+        value = _parse_text(text, unit, place)
     else:
-        match = _NUMBER.match(text)
-        if match is None:
-            raise Refusal(f"'{text}' is not a number with a unit; write for example '{sample}'", place)
-        number, written = match.groups()
-        known = _FACTORS[unit]
-        if written not in known:
-            if not written:
-                mend = f"; write '{number} {_unit_of(sample)}'" if unit != "1" else ""
-                raise Refusal(f"'{text}' has no unit{mend}", place)
-            expected = f"a plain number such as {sample}" if unit == "1" else f"a unit like that of '{sample}'"
-            raise Refusal(f"'{written}' in '{text}' does not fit here; expected {expected}", place)
-        factor, offset = known[written]
-        value = float(number) * factor + offset
+        try:
+            value = float(text)
+        except OverflowError:  # a whole number of more than 308 digits
+            value = math.inf
+        if unit != "1" and math.isfinite(value):
+            raise Refusal(f"'{text}' has no unit; write it like '{example}'", place)
     if not math.isfinite(value):
-        raise Refusal(f"'{text}' is not a finite number; write for example '{sample}'", place)
+        raise Refusal(f"'{text}' is not a finite number; write for example '{example}'", place)
     return value
 
 
-def _unit_of(sample: str) -> str:
-    return sample.partition(" ")[2]
+def _parse_text(text: str, unit: str, place: str) -> float:
+    example = sample(unit)
+    match = _NUMBER.match(text)
+    if match is None:
+        if text.strip().lower().lstrip("+-") in ("nan", "inf", "infinite", "infinity"):
+            raise Refusal(f"'{text}' is not a finite number; write for example '{example}'", place)
+        expected = "a number" if unit == "1" else "a number with a unit"
+        raise Refusal(f"'{text}' is not {expected}; write for example '{example}'", place)
+    number, written = match.groups()
+    if written in _FACTORS[unit]:
+        factor, offset = _FACTORS[unit][written]
+        return float(number) * factor + offset
+    if not written:
+        # Only a number of the sample's size is likely to be meant in the sample's unit.
+        likely = unit != "K" and 0.1 <= abs(float(number)) < 1000.0 or float(number) == 0.0
+        mend = f"write '{number} {example.partition(' ')[2]}'" if likely else f"write it like '{example}'"
+        raise Refusal(f"'{text}' has no unit; {mend}", place)
+    expected = f"a plain number such as {example}" if unit == "1" else f"a unit like that of '{example}'"
+    raise Refusal(f"'{written}' in '{text}' does not fit here; expected {expected}", place)
 
 
 def units() -> list[str]:
     """The units that `parse` knows."""
     return list(_UNITS)
+
+
+def sample(unit: str) -> str:
+    """A quantity in that unit as people write it, for the mend of a refusal: "1.5 mm"."""
+    return _UNITS[unit][2]
 
 
 def show(value: float, unit: str, digits: int = 4) -> str:
@@ -113,15 +127,15 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         return f"{value:.{digits}g}"
     if unit == "K":
         return f"{value - 273.15:.{digits}g} degC"
-    if unit in ("dBm", "dB", "deg") or not _UNITS[unit][0]:
+    if not _UNITS[unit][0]:
         return f"{value:.{digits}g} {unit}"
     if value == 0:
         return f"0 {unit}"
     steps = {-15: "f", -12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
     if unit == "m":
         steps = {-6: "u", -3: "m", 0: ""}
-    rounded = float(f"{abs(value):.{digits}g}")
-    power = max(min(3 * math.floor(math.log10(rounded) / 3), max(steps)), min(steps))
+    exponent = int(f"{value:.{digits - 1}e}".partition("e")[2])  # after rounding: 999.96 is printed as 1 k
+    power = max(min(3 * (exponent // 3), max(steps)), min(steps))
     return f"{value / 10.0**power:.{digits}g} {steps[power]}{unit}"
 
 
@@ -149,6 +163,8 @@ class Quantity:
         A few words for help texts.
     zero_is_infinite : bool
         A printed 0 stands for "infinite" (a makers' custom for VAF, IKF and others).
+    may_be_infinite : bool
+        The word "infinite" is taken (a quality factor); every other quantity must be finite.
     """
 
     unit: str
@@ -157,12 +173,23 @@ class Quantity:
     above: bool = False
     meaning: str = ""
     zero_is_infinite: bool = False
+    may_be_infinite: bool = False
 
     def read(self, text: Any, place: str = "") -> float:
-        """Parse and check; raises Refusal naming `place`."""
-        if isinstance(text, str) and text.strip().lower() == "infinite" and self.maximum == math.inf:
+        """Parse what a file says, with its unit, and check; raises Refusal naming `place`."""
+        if self.may_be_infinite and isinstance(text, str) and text.strip().lower() == "infinite":
             return math.inf
-        value = parse(text, self.unit, place)
+        return self._checked(parse(text, self.unit, place), place)
+
+    def take(self, value: str | float, place: str = "") -> float:
+        """The same from Python: text is read with its unit, a number is in `unit` already."""
+        if isinstance(value, str):
+            return self.read(value, place)
+        if isinstance(value, bool) or not isinstance(value, Real):
+            raise Refusal(f"{value!r} is not a quantity; write for example '{sample(self.unit)}'", place)
+        return self._checked(float(value), place)
+
+    def _checked(self, value: float, place: str) -> float:
         if self.zero_is_infinite and value == 0.0:
             return math.inf
         self.check(value, place)
@@ -170,8 +197,8 @@ class Quantity:
 
     def check(self, value: float, place: str = "") -> None:
         """Refuse a value outside the physical range."""
-        if math.isnan(value):
-            raise Refusal("not a number", place)
+        if math.isnan(value) or math.isinf(value) and not (value > 0 and self.may_be_infinite):
+            raise Refusal(f"'{value}' is not a finite number; write for example '{sample(self.unit)}'", place)
         if value < self.minimum or (self.above and value == self.minimum):
             relation = "above" if self.above else "at least"
             raise Refusal(f"{show(value, self.unit)} is not possible here; it must be {relation} "
@@ -183,8 +210,11 @@ class Quantity:
 
 def quantity(unit: str, default: Any = MISSING, meaning: str = "", *, minimum: float = -math.inf,
              maximum: float = math.inf, above: bool = False, zero_is_infinite: bool = False) -> Any:
-    """A dataclass field that is a quantity: `resistance: float = quantity("ohm", minimum=0)`."""
-    spec = Quantity(unit, minimum, maximum, above, meaning, zero_is_infinite)
+    """A dataclass field that is a quantity: `resistance: float = quantity("ohm", minimum=0)`.
+
+    It may be infinite if its default is, or if a 0 says so.
+    """
+    spec = Quantity(unit, minimum, maximum, above, meaning, zero_is_infinite, zero_is_infinite or default == math.inf)
     return field(default=default, metadata={"quantity": spec}) if default is not MISSING \
         else field(metadata={"quantity": spec})
 

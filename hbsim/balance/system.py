@@ -1,0 +1,151 @@
+"""One circuit made ready for the compiled balance: network, devices, transforms and room to work in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..devices.contract import Device
+from ..linear.network import GROUND, Element, Network
+from .native import lapack_addresses, law_address
+from .newton import Devices, Net, Work, march, newton
+from .spectrum import samples_for, transform
+
+
+@dataclass(frozen=True)
+class Mounted:
+    """A device and the circuit node at each of its pins."""
+
+    name: str
+    device: Device
+    pins: dict[str, str]
+
+    def node(self, local: str) -> str:
+        """Circuit node of a pin, or of one of the device's own inner nodes."""
+        return self.pins[local] if local in self.pins else f"{self.name}.{local}"
+
+    def elements(self) -> list[Element]:
+        """The device's linear parts, as elements of the circuit."""
+        return [Element(f"{self.name}.{inner.name}", inner.part, tuple(self.node(n) for n in inner.nodes))
+                for inner in self.device.inside()]
+
+    def branches(self) -> list[tuple[str, str]]:
+        """Circuit nodes of each branch."""
+        return [(self.node(start), self.node(end)) for start, end in self.device.branches()]
+
+
+def device_nodes(mounted: Sequence[Mounted]) -> list[str]:
+    """Nodes that the balance is solved at: every end of a branch but ground."""
+    ends = [node for device in mounted for start, end in device.branches() if start != end for node in (start, end)]
+    return [node for node in dict.fromkeys(ends) if node != GROUND]
+
+
+class System:
+    """What one solve needs, for one network and one set of harmonics.
+
+    Parameters
+    ----------
+    network : Network
+        Condensed onto `device_nodes(mounted)`, at harmonics 0..K.
+    mounted : sequence of Mounted
+    samples : int or None
+        Time samples a period; None takes `samples_for(K)`.
+    """
+
+    def __init__(self, network: Network, mounted: Sequence[Mounted], samples: int | None = None) -> None:
+        self.network, self.mounted = network, tuple(mounted)
+        self.harmonics = len(network.omega) - 1
+        self.samples = samples or samples_for(self.harmonics)
+        self.transform = transform(self.harmonics, self.samples)
+        self.net = Net(network.a, network.b, network.identity, network.omega)
+        self.devices = _flatten(self.mounted, network.device_nodes)
+        self.work = _room(self.devices, self.harmonics, self.samples, len(network.device_nodes))
+        self._lapack = lapack_addresses()
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Of the unknowns: (2 K + 1, n_device_node)."""
+        return 2 * self.harmonics + 1, len(self.network.device_nodes)
+
+    def at_rest(self) -> "System":
+        """The same circuit at DC alone."""
+        only_dc = System.__new__(System)
+        only_dc.network, only_dc.mounted = self.network, self.mounted
+        only_dc.harmonics, only_dc.samples = 0, 1
+        only_dc.transform = transform(0, 1)
+        only_dc.net = Net(*(np.ascontiguousarray(item[:1]) for item in self.net))
+        only_dc.devices = self.devices
+        only_dc.work = _room(self.devices, 0, 1, self.shape[1])
+        only_dc._lapack = self._lapack
+        return only_dc
+
+    def excitation(self, source: np.ndarray) -> np.ndarray:
+        """Right-hand side of the balance, (K + 1, n), for source voltages (K + 1, n_source). [A], [V]"""
+        return np.einsum("kns,ks->kn", self.network.c[:len(source)], source)
+
+    def parameters(self, devices: Sequence[Device] | None = None) -> np.ndarray:
+        """Packed parameters of all devices, one after the other."""
+        packed = [d.packed() for d in (devices or [m.device for m in self.mounted])]
+        return np.concatenate(packed) if packed else np.zeros(1)
+
+    def newton(self, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, most_steps: int = 40, h: float = 0.0,
+               x_ref: np.ndarray | None = None) -> tuple[int, int, float]:
+        """Balance x in place; (stop, steps, error), see newton.py."""
+        return newton(x, c, parameters, h, x if x_ref is None else x_ref, most_steps, self.net, self.devices,
+                      self.transform, self._lapack, self.work)
+
+    def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, stops: np.ndarray, steps: np.ndarray,
+              errors: np.ndarray, most_steps: int = 25) -> int:
+        """A row of points in place; see newton.py."""
+        return march(xs, cs, parameters, most_steps, stops, steps, errors, self.net, self.devices, self.transform,
+                     self._lapack, self.work)
+
+
+def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str]) -> Devices:
+    number = {node: i for i, node in enumerate(nodes)} | {GROUND: -1}
+    ends, junctions, slots, waves = [], [], [], []
+    branch_start, parameter_start, slot_start = [0], [0], [0]
+    for d, item in enumerate(mounted):
+        first, n_b = branch_start[-1], len(item.device.branches())
+        # a branch whose ends are one node touches nothing
+        ends += [(-1, -1) if start == end else (number[start], number[end]) for start, end in item.branches()]
+        junctions.append(item.device.junctions())
+        couples = item.device.couples
+        for row, column in dict.fromkeys(pair for kind in "iqt" for pair in couples[kind]):
+            wave_of = []
+            for number_of_kind, kind in enumerate("iqt"):
+                if (row, column) in couples[kind]:
+                    wave_of.append(len(waves))
+                    waves.append((d, number_of_kind, row * n_b + column))
+                else:
+                    wave_of.append(-1)
+            slots.append((first + row, first + column, *wave_of))
+        branch_start.append(first + n_b)
+        slot_start.append(len(slots))
+        parameter_start.append(parameter_start[-1] + len(item.device.packed()))
+    ends_array = np.array(ends, np.int64).reshape(-1, 2)
+    slots_array = np.array(slots, np.int64).reshape(-1, 5)
+    waves_array = np.array(waves, np.int64).reshape(-1, 3)
+    columns = [np.ascontiguousarray(slots_array[:, i]) for i in range(5)]
+    return Devices(
+        np.array([law_address(type(m.device)) for m in mounted], np.int64), np.array(branch_start),
+        np.ascontiguousarray(ends_array[:, 0]), np.ascontiguousarray(ends_array[:, 1]), np.array(parameter_start[:-1], np.int64),
+        np.array([m.device.delay for m in mounted], float),
+        np.ascontiguousarray(np.concatenate(junctions)) if junctions else np.zeros((0, 2)),
+        np.array(slot_start), *columns, *(np.ascontiguousarray(waves_array[:, i]) for i in range(3)))
+
+
+def _room(devices: Devices, harmonics: int, samples: int, n: int) -> Work:
+    rows, n_branch = 2 * harmonics + 1, len(devices.branch_from)
+    n_device = len(devices.address)
+    widest = int(np.diff(devices.branch_start).max(initial=0)) ** 2
+    n_wave = len(devices.wave_device)
+    size = rows * n
+    wave = lambda: np.zeros((n_branch, samples))  # noqa: E731
+    slopes = lambda: np.zeros((n_device, widest, samples))  # noqa: E731
+    return Work(wave(), wave(), wave(), wave(), slopes(), slopes(), slopes(), np.zeros((n_branch, rows)),
+                np.zeros((3, n_branch, rows)), np.zeros((n_wave, samples)), np.zeros((n_wave, 2 * (2 * harmonics + 1))),
+                np.zeros(n, complex), np.zeros((rows, n)), np.zeros(n), np.zeros((size, size)),
+                np.zeros((2 * n, size)), np.zeros(size, np.int32), np.zeros((rows, n)), np.zeros((rows, n)), np.zeros(n), wave())

@@ -1,0 +1,111 @@
+"""Which nodes are joined at DC: floating pieces are tied to ground, device pins without a path are refused."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..errors import Refusal
+from .part import Relation
+
+GROUND = "ground"
+
+
+def reduced_rows(matrix: np.ndarray) -> np.ndarray:
+    """Row-reduced echelon form of a small real matrix: shows which terminals a law really joins."""
+    m = np.array(matrix, float)
+    tolerance = 1e-12 * max(np.abs(m).max(), 1e-300)
+    row = 0
+    for column in range(m.shape[1]):
+        if row == m.shape[0]:
+            break
+        pivot = row + int(np.argmax(np.abs(m[row:, column])))
+        if abs(m[pivot, column]) <= tolerance:
+            continue
+        m[[row, pivot]] = m[[pivot, row]]
+        m[row] /= m[row, column]
+        others = np.arange(m.shape[0]) != row
+        m[others] -= np.outer(m[others, column], m[row])
+        m[np.abs(m) < 1e-9] = 0.0
+        row += 1
+    return m[:row]
+
+
+def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
+    """Terminals joined by a part at DC, and those from which it leads current to ground.
+
+    Returns
+    -------
+    groups : list of sets of terminal numbers
+    grounded : set of terminal numbers
+        A group held against ground: its terminals cannot all be lifted together without a current.
+    """
+    a = np.real(relation.a[0])
+    n = a.shape[1]
+    parent = list(range(n))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            i = parent[i]
+        return i
+
+    rows = reduced_rows(a)
+    for row in rows:
+        joined = np.flatnonzero(row)
+        for other in joined[1:]:
+            parent[root(int(other))] = root(int(joined[0]))
+    groups: dict[int, set[int]] = {}
+    for i in range(n):
+        groups.setdefault(root(i), set()).add(i)
+    grounded: set[int] = set()
+    for members in groups.values():
+        lifted = rows[:, sorted(members)].sum(axis=1) if len(rows) else np.zeros(0)
+        if np.abs(lifted).max(initial=0.0) > 1e-9:
+            grounded |= members
+    return list(groups.values()), grounded
+
+
+def dc_islands(elements, relations: dict[str, Relation], nodes) -> list[set[str]]:
+    """Sets of nodes joined at DC by linear parts; the one with "ground" first."""
+    parent = {node: node for node in nodes} | {GROUND: GROUND}
+
+    def root(node: str) -> str:
+        while parent[node] != node:
+            parent[node] = parent[parent[node]]
+            node = parent[node]
+        return node
+
+    for element in elements:
+        groups, grounded = dc_groups(relations[element.name])
+        for group in groups:
+            members = [element.nodes[i] for i in group]
+            if group & grounded:
+                members.append(GROUND)
+            for other in members[1:]:
+                parent[root(other)] = root(members[0])
+    islands: dict[str, set[str]] = {root(GROUND): set()}
+    for node in parent:
+        islands.setdefault(root(node), set()).add(node)
+    return list(islands.values())
+
+
+def tied_to_ground(islands: list[set[str]], device_nodes, pins: dict[str, dict[str, str]]) -> list[str]:
+    """One node of each floating piece, to be tied to ground (exact: no current can flow in the tie).
+
+    Raises
+    ------
+    Refusal
+        A piece holds pins of just one device: no DC current can be fed to them.
+    """
+    ties = []
+    devices = set(device_nodes)
+    for island in islands[1:]:
+        if not island & devices:
+            ties.append(sorted(island)[0])
+            continue
+        touching = {name: [pin for pin, node in table.items() if node in island] for name, table in pins.items()}
+        touching = {name: found for name, found in touching.items() if found}
+        if len(touching) == 1:
+            name, found = next(iter(touching.items()))
+            raise Refusal(f"the {found[0]} has no DC path to ground or to a supply through linear parts; add a "
+                          "resistor, choke or line that carries its bias", f"part.{name}.nodes.{found[0]}")
+    return ties
