@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import MISSING, dataclass, field, fields
+from decimal import Decimal
 from numbers import Real
 from typing import Any
 
@@ -94,8 +95,11 @@ def _parse_text(text: str, unit: str, place: str) -> float:
         raise Refusal(f"'{text}' is not {expected}; write for example '{example}'", place)
     number, written = match.groups()
     if written in _FACTORS[unit]:
+        if not math.isfinite(float(number)):
+            return math.inf  # the caller refuses it
         factor, offset = _FACTORS[unit][written]
-        return float(number) * factor + offset
+        # In decimal, so that "14.2 mm" is the same number as 14.2e-3.
+        return float(Decimal(number) * Decimal(repr(factor)) + Decimal(repr(offset)))
     if not written:
         # Only a number of the sample's size is likely to be meant in the sample's unit.
         likely = unit != "K" and 0.1 <= abs(float(number)) < 1000.0 or float(number) == 0.0

@@ -341,10 +341,11 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
 
 
 @njit(cache=True, nogil=True)
-def march(xs, cs, parameters, most_steps, stops, steps, errors, net, devices, transform, lapack, work):
+def march(xs, cs, parameters, most_steps, currents, stops, steps, errors, net, devices, transform, lapack, work):
     """Solve a row of points in order, each from an extrapolation of the two before it.
 
-    xs: (n_point, rows, n), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_point, n_parameter).
+    xs: (n_point, rows, n), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_parameter,).
+    currents: (n_point, K+1, n), filled with the device currents at every node. stops, steps, errors: (n_point,).
     Stops at the first point that does not balance and returns its number; n_point when all did.
     """
     for point in range(xs.shape[0]):
@@ -362,14 +363,29 @@ def march(xs, cs, parameters, most_steps, stops, steps, errors, net, devices, tr
             xs[point] = xs[point - 1] + ratio * (xs[point - 1] - xs[point - 2])
         elif point == 1:
             xs[1] = xs[0]
-        stop, count, error = newton(xs[point], cs[point], parameters[point], 0.0, xs[point], most_steps, net, devices,
+        stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
                                     transform, lapack, work)
         if stop != BALANCED and point >= 2:
             xs[point] = xs[point - 1]
-            stop, more, error = newton(xs[point], cs[point], parameters[point], 0.0, xs[point], most_steps, net,
+            stop, more, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net,
                                        devices, transform, lapack, work)
             count += more
         stops[point], steps[point], errors[point] = stop, count, error
         if stop != BALANCED:
             return point
+        node_currents(devices, net, work, currents[point])
     return xs.shape[0]
+
+
+@njit(cache=True, nogil=True)
+def node_currents(devices, net, work, out):
+    """Device currents out of every node, (K+1, n), at the voltages of the last `residual`."""
+    out[:, :] = 0.0
+    for k in range(net.omega.shape[0]):
+        for d in range(devices.address.shape[0]):
+            for m in range(devices.branch_start[d], devices.branch_start[d + 1]):
+                current = _branch_phasor(work, devices, net.omega[k], d, m, k)
+                if devices.branch_from[m] >= 0:
+                    out[k, devices.branch_from[m]] += current
+                if devices.branch_to[m] >= 0:
+                    out[k, devices.branch_to[m]] -= current

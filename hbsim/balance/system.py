@@ -96,11 +96,11 @@ class System:
         return newton(x, c, parameters, h, x if x_ref is None else x_ref, most_steps, self.net, self.devices,
                       self.transform, self._lapack, self.work)
 
-    def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, stops: np.ndarray, steps: np.ndarray,
-              errors: np.ndarray, most_steps: int = 25) -> int:
+    def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, currents: np.ndarray, stops: np.ndarray,
+              steps: np.ndarray, errors: np.ndarray, most_steps: int = 25) -> int:
         """A row of points in place; see newton.py."""
-        return march(xs, cs, parameters, most_steps, stops, steps, errors, self.net, self.devices, self.transform,
-                     self._lapack, self.work)
+        return march(xs, cs, parameters, most_steps, currents, stops, steps, errors, self.net, self.devices,
+                     self.transform, self._lapack, self.work)
 
 
 def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str]) -> Devices:

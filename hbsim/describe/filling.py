@@ -6,13 +6,14 @@ false, "reader" the name of a file. A field without any of these is filled by th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import MISSING, Field, dataclass, fields
+from dataclasses import MISSING, Field, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal, nearest
-from ..quantities import sample
+from ..quantities import Quantity, sample
 
 
 @dataclass(frozen=True)
@@ -23,14 +24,19 @@ class Filled:
     read_as_infinite: tuple[str, ...] = ()
 
 
+def key_of(field: str) -> str:
+    """The word of files and addresses: a field that is not SI carries its unit in its name, the word does not."""
+    return field.removesuffix("_dbm")
+
+
 def readable(cls: type) -> dict[str, Field]:
-    """The fields of a dataclass that a table may hold: name -> field."""
-    return {item.name: item for item in fields(cls)
+    """The fields of a dataclass that a table may hold: key -> field."""
+    return {key_of(item.name): item for item in fields(cls)
             if item.init and item.metadata.keys() & {"quantity", "words", "flag", "reader"}}
 
 
 def fill(cls: type, raw: Mapping[str, Any], place: str, *, given: Mapping[str, Any] | None = None,
-         folder: Path = Path()) -> Filled:
+         beside: tuple[str, ...] = (), folder: Path = Path()) -> Filled:
     """Read a table into the dataclass `cls`.
 
     Parameters
@@ -42,7 +48,9 @@ def fill(cls: type, raw: Mapping[str, Any], place: str, *, given: Mapping[str, A
     place : str
         Key path of the table, for refusals.
     given : mapping
-        Fields that the caller has at hand, by name; they count as known and are not read.
+        Values that the caller has at hand, by the name of their field.
+    beside : tuple of str
+        Keys of the table that the caller reads.
     folder : Path
         Where file names start.
 
@@ -51,23 +59,46 @@ def fill(cls: type, raw: Mapping[str, Any], place: str, *, given: Mapping[str, A
     Refusal
         An unknown key, a missing one, or a value that does not fit.
     """
-    known, values, infinite = readable(cls), dict(given or {}), []
-    for key, value in raw.items():
-        if key not in known:
-            raise Refusal(f"unknown key '{key}'{nearest(key, known)}", place)
-        values[key] = read_field(known[key], value, f"{place}.{key}", folder)
-        if is_infinite_zero(known[key], value, values[key]):
-            infinite.append(key)
-    for name, item in known.items():
-        if name not in values and item.default is MISSING and item.default_factory is MISSING:
-            raise Refusal(f"'{name}' is missing; write for example {name} = {_example(item)}", place)
+    known = readable(cls)
+    read, infinite = _read(known, raw, place, beside, folder)
+    values = dict(given or {}) | read
+    for key, item in known.items():
+        if item.name not in values and item.default is MISSING and item.default_factory is MISSING:
+            raise Refusal(f"'{key}' is missing; write for example {key} = {_example(item)}", place)
     try:
-        return Filled(cls(**values), tuple(infinite))
+        return Filled(cls(**values), infinite)
     except Refusal as refusal:  # the class itself weighs its values against each other
         raise refusal.located(place) from None
 
 
-def read_field(item: Field, value: Any, place: str, folder: Path = Path()) -> Any:
+def override(filled: Filled, raw: Mapping[str, Any], place: str, *, beside: tuple[str, ...] = (),
+             folder: Path = Path()) -> Filled:
+    """The same model with some fields read anew; arguments and refusals as in `fill`."""
+    read, infinite = _read(readable(type(filled.model)), raw, place, beside, folder)
+    kept = tuple(name for name in filled.read_as_infinite if name not in read)
+    try:
+        return Filled(replace(filled.model, **read), kept + infinite)
+    except Refusal as refusal:
+        raise refusal.located(place) from None
+
+
+def _read(known: Mapping[str, Field], raw: Mapping[str, Any], place: str, beside: tuple[str, ...],
+          folder: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """The values of a table, and the names of those whose 0 was read as infinite."""
+    values, infinite = {}, []
+    for key, value in raw.items():
+        if key in beside:
+            continue
+        if key not in known:
+            raise Refusal(f"unknown key '{key}'{nearest(key, (*known, *beside))}", place)
+        item = known[key]
+        values[item.name] = _read_field(item, value, f"{place}.{key}", folder)
+        if zero_meant_infinite(item.metadata.get("quantity"), value, values[item.name]):
+            infinite.append(item.name)
+    return values, tuple(infinite)
+
+
+def _read_field(item: Field, value: Any, place: str, folder: Path) -> Any:
     """What a file says under one key, read as the field's metadata asks."""
     if "quantity" in item.metadata:
         return item.metadata["quantity"].read(value, place)
@@ -82,14 +113,21 @@ def read_field(item: Field, value: Any, place: str, folder: Path = Path()) -> An
         return value
     if not isinstance(value, str) or not value.strip():
         raise Refusal(f"{value!r} is not the name of a file; write {item.name} = \"...\"", place)
-    return item.metadata["reader"](folder / value)
+    try:
+        return item.metadata["reader"](folder / value)
+    except Refusal as refusal:
+        raise Refusal(str(refusal), place) from None
 
 
-def is_infinite_zero(item: Field, raw: Any, value: Any) -> bool:
-    """Whether the file said 0 and infinite was understood."""
-    spec = item.metadata.get("quantity")
-    return spec is not None and spec.zero_is_infinite and value == float("inf") and \
-        not (isinstance(raw, str) and raw.strip().lower() == "infinite")
+def zero_meant_infinite(spec: Quantity | None, raw: Any, value: Any) -> bool:
+    """Whether a 0 was written, `raw`, and infinite was understood, `value`."""
+    return spec is not None and spec.zero_is_infinite and value == math.inf and raw != math.inf and \
+        str(raw).strip().lower() != "infinite"
+
+
+def infinite_note(place: str) -> str:
+    """The sentence for a 0 that was read as infinite."""
+    return f"{place}: 0 is read as infinite"
 
 
 def _example(item: Field) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from ..devices.kinds import DEVICES
 from ..errors import Refusal, nearest
 from ..linear.board import Board, Conductor
-from .filling import fill
+from .filling import Filled, fill, infinite_note
 from .tomlfile import check_keys, read_toml, table, text
 
 GROUPS = ("boards", "conductors", "transistors", "diodes")
@@ -31,27 +31,25 @@ class Entry:
         What it is, and whether it is invented.
     origin : dict
         Where the numbers come from: quantity -> sentence.
-    model : Board, Conductor or Device
-        The object itself.
-    read_as_infinite : tuple of str
-        Quantities of the file whose 0 stands for infinite.
+    filled : Filled
+        The object, and the quantities of the file whose 0 stands for infinite.
     """
 
     name: str
     title: str
     about: str
     origin: dict[str, str]
-    model: Any
-    read_as_infinite: tuple[str, ...] = ()
+    filled: Filled
 
-    def notes(self, place: str) -> tuple[str, ...]:
+    @property
+    def model(self) -> Any:
+        """The object itself: a Board, a Conductor or a Device."""
+        return self.filled.model
+
+    @property
+    def notes(self) -> tuple[str, ...]:
         """A sentence for every 0 that was read as infinite."""
-        return tuple(infinite_note(f"{place}.{name}") for name in self.read_as_infinite)
-
-
-def infinite_note(place: str) -> str:
-    """The sentence for one 0 that was read as infinite."""
-    return f"{place}: 0 is read as infinite"
+        return tuple(infinite_note(name) for name in self.filled.read_as_infinite)
 
 
 def names(group: str) -> list[str]:
@@ -130,5 +128,4 @@ def _entry(name: str, tree: dict[str, Any], cls: type, tables: tuple[str, ...], 
             values[quantity] = value
     filled = fill(cls, values, tables[0], folder=folder)
     origin = {key: text(table(tree, "origin"), key, "origin") for key in table(tree, "origin")}
-    return Entry(name, text(tree, "title"), text(tree, "about", default=""), origin, filled.model,
-                 filled.read_as_infinite)
+    return Entry(name, text(tree, "title"), text(tree, "about", default=""), origin, filled)

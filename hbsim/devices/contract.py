@@ -70,6 +70,7 @@ class Device(ABC):
     couples : which derivatives are not zero: pairs (row, column) of branch numbers for i, q and t.
     evaluate : the compiled function of signature EVALUATE; `.py_func` is the plain one.
     address : of a C function of ADDRESS_SIGNATURE that wraps `evaluate`.
+    common : the pin that voltages and impedances of the others are referred to in reports.
     """
 
     kind: ClassVar[str]
@@ -78,6 +79,7 @@ class Device(ABC):
     couples: ClassVar[dict[str, tuple[tuple[int, int], ...]]]
     evaluate: ClassVar[Callable]
     address: ClassVar[int]
+    common: ClassVar[str]
 
     temperature: float
     thermal_resistance: float
@@ -109,6 +111,11 @@ class Device(ABC):
     @abstractmethod
     def at(self, temperature: float) -> "Device":
         """The same device with its junction at another temperature. [K]"""
+
+    @abstractmethod
+    def conduction_current(self, current: np.ndarray) -> np.ndarray:
+        """The current whose pulses have a conduction angle, (n_time,), from the resistive branch currents i + t,
+        (n_branch, n_time); positive in the direction of normal conduction. [A]"""
 
     @abstractmethod
     def ratings(self, branch_voltage: np.ndarray, pin_voltage: dict[str, np.ndarray],

@@ -1,0 +1,186 @@
+"""From any start to a balanced state: DC first, then the drive; detours only where the direct way fails.
+
+The detours, in this order: an added conductance at the device nodes that is taken away again, sources raised in
+steps, and a pseudo-transient (the added conductance holds each step near the one before). Every state handed out is
+balanced with no added conductance and full sources.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from ..errors import NotSolved
+from .newton import BALANCED, SINGULAR, SPENT, STALLED
+from .spectrum import resized
+from .system import System
+
+
+class Stop(Enum):
+    """Why the solver stopped; the value is the sentence people see."""
+
+    BALANCED = "currents balance at every node and harmonic"
+    STALLED = "the current error stopped falling"
+    SPENT = "the steps allowed were used up"
+    SINGULAR = "the equations have no single solution here (a fold, or a node that nothing holds)"
+
+
+STOPS = {BALANCED: Stop.BALANCED, STALLED: Stop.STALLED, SPENT: Stop.SPENT, SINGULAR: Stop.SINGULAR}
+
+
+@dataclass
+class Effort:
+    """Newton steps taken so far, and the current error of the last state relative to what cancels there."""
+
+    steps: int = 0
+    error: float = np.inf
+    stop: Stop = Stop.STALLED
+
+    def newton(self, system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, most_steps: int = 40,
+               h: float = 0.0, x_ref: np.ndarray | None = None) -> bool:
+        """One Newton run that is counted here; True when x is balanced."""
+        stop, steps, self.error = system.newton(x, c, parameters, most_steps, h, x_ref)
+        self.steps += steps
+        self.stop = STOPS[stop]
+        return stop == BALANCED
+
+
+def operating_point(system: System, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> np.ndarray:
+    """Node voltages at DC, shape (n_device_node,). [V]
+
+    Raises
+    ------
+    NotSolved
+        Every way failed; carries the last iterate.
+    """
+    at_rest = system.at_rest()
+    c0 = np.ascontiguousarray(c[:1])
+    x = np.zeros(at_rest.shape)
+    for way in (_direct, _less_conductance, _raised_sources, _settled):
+        x[:] = 0.0
+        if way(at_rest, x, c0, parameters, effort):
+            return x[0]
+    raise NotSolved(f"no DC operating point: {describe_error(at_rest, x, c0, parameters, effort)}", x)
+
+
+def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: np.ndarray | None,
+                 effort: Effort) -> np.ndarray:
+    """Real form of the device node voltages in the steady state, (2 K + 1, n). [V]
+
+    Parameters
+    ----------
+    c : ndarray, complex, (K + 1, n)
+        System.excitation of the wanted sources.
+    start : ndarray or None
+        A state near by, real form with any number of harmonics; None starts at DC.
+
+    Raises
+    ------
+    NotSolved
+        Every way failed; carries the last iterate.
+    """
+    if start is not None:
+        x = resized(start, system.harmonics)
+        if effort.newton(system, x, c, parameters, most_steps=25):
+            return x
+    at_dc = np.zeros(system.shape)
+    at_dc[0] = operating_point(system, c, parameters, effort)
+    x = at_dc.copy()
+    if effort.newton(system, x, c, parameters, most_steps=25):
+        return x
+    x = at_dc.copy()
+    if _raised_drive(system, x, c, parameters, effort) or _settled(system, x, c, parameters, effort):
+        return x
+    raise NotSolved(describe_error(system, x, c, parameters, effort), x)
+
+
+def _direct(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    return effort.newton(system, x, c, parameters, most_steps=60)
+
+
+def _less_conductance(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    nowhere = np.zeros_like(x)
+    h, shrink, good = 1.0, 0.1, None
+    while h > 1e-14:
+        trial = x.copy()
+        if effort.newton(system, trial, c, parameters, 60, h, nowhere):
+            x[:], good = trial, h
+            shrink = max(shrink * shrink, 1e-3) if shrink < 0.5 else shrink * 0.8
+            h *= shrink
+        elif good is None:
+            return False
+        else:
+            shrink = np.sqrt(shrink)
+            if shrink > 0.95:
+                return False
+            h = good * shrink
+    return effort.newton(system, x, c, parameters, 60)
+
+
+def _raised_sources(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    return _follow(system, x, lambda share: share * c, parameters, effort, first=0.02, linear=True)
+
+
+def _raised_drive(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    rest = np.zeros_like(c)
+    rest[0] = c[0]
+    return _follow(system, x, lambda share: rest + share * (c - rest), parameters, effort, first=1e-3, linear=False)
+
+
+def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effort: Effort, first: float,
+            linear: bool) -> bool:
+    """Raise the sources to their full value in steps that shrink on failure and grow on success.
+
+    `linear` steps by addition, else by multiplication (the drive spans decades)."""
+    done, stride, before = 0.0, first if linear else 3.0, None
+    while done < 1.0:
+        aim = min(1.0, (done + stride if linear else (done * stride if done else first)))
+        trial = x.copy()
+        if before is not None and aim > done:
+            trial += (x - before[1]) * min((aim - done) / (done - before[0]), 3.0)
+        ok = effort.newton(system, trial, sources(aim), parameters, most_steps=15)
+        if not ok and before is not None:
+            trial = x.copy()
+            ok = effort.newton(system, trial, sources(aim), parameters, most_steps=15)
+        if ok:
+            before = (done, x.copy()) if done > 0 or linear else None
+            x[:], done = trial, aim
+            stride = stride * 1.7 if linear else min(stride**1.5, 10.0)
+        else:
+            stride = stride * 0.4 if linear else stride**0.4
+            if (linear and stride < 1e-5) or (not linear and (stride < 1.0005 or done == 0.0)):
+                return False
+    return True
+
+
+def _settled(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    """Pseudo-transient: implicit time steps with one capacitance at every device node, growing without bound."""
+    h, failures = 0.05, 0
+    for _ in range(400):
+        trial = x.copy()
+        if effort.newton(system, trial, c, parameters, 12, h, x.copy()):
+            change = np.abs(trial - x).max()
+            x[:] = trial
+            h *= 0.4 if change < 0.3 else 0.8
+            if h < 1e-9 or change < 1e-9:
+                return effort.newton(system, x, c, parameters, 60)
+        else:
+            h, failures = h * 4.0, failures + 1
+            if h > 1e3 or failures > 60:
+                return False
+    return False
+
+
+def describe_error(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> str:
+    """Where the balance fails most, in words."""
+    system.newton(x.copy(), c, parameters, most_steps=0)
+    residual = system.work.residual
+    row, node = np.unravel_index(np.argmax(np.abs(residual)), residual.shape)
+    return (f"largest current error {np.abs(residual[row, node]):.1e} A at node "
+            f"'{system.network.device_nodes[node]}', harmonic {(row + 1) // 2}, after {effort.steps} steps; "
+            f"{effort.stop.value}. Likely (a) too large a step in drive or supply: sweep up to it; "
+            f"(b) {system.harmonics} harmonics are too few; (c) a bias that cannot hold")
+
+

@@ -1,0 +1,144 @@
+"""What a solved state says of each device: at its pins, inside it, and against its ratings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..devices.contract import Rating
+from ..linear.network import GROUND, Network
+from .prepare import elements_of
+from .spectrum import waveform
+from .system import Mounted
+
+if TYPE_CHECKING:
+    from .solution import SteadyState
+
+_SAMPLES = 512
+CONDUCTING = 0.05  # share of its peak above which a current counts as flowing
+
+
+@dataclass(frozen=True, eq=False)
+class DeviceState:
+    """One device in the steady state.
+
+    Attributes
+    ----------
+    pin_voltage : dict
+        Pin -> phasors against ground, (K + 1,). [V]
+    pin_current : dict
+        Pin -> phasors of the current into the pin, package included, (K + 1,). [A]
+    circuit_impedance : dict
+        Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every
+        device taken out and all sources off; not a number where it is undetermined. [ohm]
+    common : str
+        The pin that the others are referred to (the emitter, the cathode).
+    dissipation : float
+        Heat in the device, its fixed resistances and package included. [W]
+    temperature : float
+        Of the junctions. [K]
+    conduction_angle_deg : float
+        Part of the period in which the conduction current is above 5 % of its peak. [deg]
+    conduction : ndarray, (512,)
+        The conduction current over one period: of a transistor, collector to emitter without capacitive parts. [A]
+    ratings : list of Rating
+    """
+
+    name: str
+    pin_voltage: dict[str, np.ndarray]
+    pin_current: dict[str, np.ndarray]
+    circuit_impedance: dict[str, np.ndarray]
+    common: str
+    dissipation: float
+    temperature: float
+    conduction_angle_deg: float
+    conduction: np.ndarray = field(repr=False)
+    ratings: list[Rating]
+
+    def voltage_waveform(self, pin: str, samples: int = _SAMPLES) -> np.ndarray:
+        """Voltage of a pin against the common pin over one period, (samples,). [V]"""
+        return waveform(self.pin_voltage[pin] - self.pin_voltage[self.common], samples)
+
+    def current_waveform(self, pin: str, samples: int = _SAMPLES) -> np.ndarray:
+        """Current into a pin over one period, (samples,). [A]"""
+        return waveform(self.pin_current[pin], samples)
+
+
+def device_states(state: "SteadyState") -> dict[str, DeviceState]:
+    """DeviceState of every device of a solved state."""
+    shown = _circuit_impedances(state)
+    starts = state.system.devices.branch_start
+    return {m.name: _device_state(state, m, slice(starts[d], starts[d + 1]), shown)
+            for d, m in enumerate(state.system.mounted)}
+
+
+def _device_state(state: "SteadyState", mounted: Mounted, span: slice, shown: dict) -> DeviceState:
+    device = mounted.device
+    voltages = state._branches[0][:, span]
+    pins, flows = _at_pins(state, mounted, span)
+    heat = sum(_power(pins[pin], flows[pin]) for pin in pins)
+    branch_voltage = np.stack([waveform(voltages[:, m], _SAMPLES) for m in range(voltages.shape[1])])
+    conduction = _conduction(state, device, span)
+    share = float(np.mean(conduction > CONDUCTING * conduction.max())) if conduction.max() > 0 else 0.0
+    common = device.common
+    ratings = device.ratings(branch_voltage, {p: waveform(v, _SAMPLES) for p, v in pins.items()},
+                             {p: waveform(i, _SAMPLES) for p, i in flows.items()}, heat)
+    return DeviceState(mounted.name, pins, flows,
+                       {pin: shown[mounted.name, pin] for pin in pins if (mounted.name, pin) in shown}, common, heat,
+                       device.temperature, 360.0 * share, conduction, ratings)
+
+
+def device_heat(state: "SteadyState") -> dict[str, float]:
+    """Heat in each device, its own linear parts included. [W]"""
+    starts = state.system.devices.branch_start
+    heat = {}
+    for d, mounted in enumerate(state.system.mounted):
+        pins, flows = _at_pins(state, mounted, slice(starts[d], starts[d + 1]))
+        heat[mounted.name] = sum(_power(pins[pin], flows[pin]) for pin in pins)
+    return heat
+
+
+def _at_pins(state: "SteadyState", mounted: Mounted, span: slice) -> tuple[dict, dict]:
+    """Voltage phasors of the pins, and current phasors into them: from branches and linear parts at each pin."""
+    device, currents = mounted.device, state._branches[1][:, span]
+    pins = {pin: state.voltage(node) for pin, node in mounted.pins.items()}
+    flows = {pin: np.zeros(state.system.harmonics + 1, complex) for pin in pins}
+    for m, (start, end) in enumerate(device.branches()):
+        for local, sign in ((start, 1.0), (end, -1.0)):
+            if local in flows and start != end:
+                flows[local] += sign * currents[:, m]
+    for inner, element in zip(device.inside(), mounted.elements()):
+        into = state.current(element.name)
+        for terminal, local in enumerate(inner.nodes):
+            if local in flows:
+                flows[local] += into[:, terminal]
+    return pins, flows
+
+
+def _power(voltage: np.ndarray, current: np.ndarray) -> float:
+    products = (voltage * current.conj()).real
+    return float(products[0] + 0.5 * products[1:].sum())
+
+
+def _conduction(state: "SteadyState", device, span: slice) -> np.ndarray:
+    """The device's conduction current at 512 instants, from its law at the solved branch voltages."""
+    voltages = state._branches[0][:, span]
+    v = np.ascontiguousarray([waveform(voltages[:, m], _SAMPLES) for m in range(voltages.shape[1])])
+    n = len(v)
+    i, q, t = (np.zeros((n, _SAMPLES)) for _ in range(3))
+    di, dq, dt = (np.zeros((n, n, _SAMPLES)) for _ in range(3))
+    type(device).evaluate(v, device.packed(), i, q, t, di, dq, dt)
+    late = int(round(device.delay * state.description.drive.frequency * _SAMPLES))
+    return device.conduction_current(i + np.roll(t, late, axis=1))
+
+
+def _circuit_impedances(state: "SteadyState") -> dict[tuple[str, str], np.ndarray]:
+    """(device, pin) -> impedance between the pin and the device's common pin, all devices taken out."""
+    system, description = state.system, state.description
+    elements, sources = elements_of(description, [])
+    nodes = [node for m in system.mounted for node in m.pins.values() if node != GROUND]
+    bare = Network(elements, sources, list(dict.fromkeys(nodes)), system.network.omega)
+    return {(m.name, pin): bare.impedance(node, m.pins[m.device.common])
+            for m in system.mounted for pin, node in m.pins.items() if pin != m.device.common and node != GROUND}

@@ -1,0 +1,218 @@
+"""A described circuit: what is connected to what, with every value checked; and the same circuit with other values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
+
+from ..devices.contract import Device
+from ..errors import Refusal, nearest
+from ..linear.board import Board
+from ..linear.part import Part
+from ..quantities import Quantity, quantities, quantity
+from .filling import infinite_note, key_of, zero_meant_infinite
+
+
+@cache  # once a class, not once a point of a sweep
+def _quantities(cls: type) -> dict[str, tuple[str, Quantity]]:
+    """Key -> (field, what it holds)."""
+    return {key_of(field): (field, spec) for field, spec in quantities(cls).items()}
+
+
+@dataclass(frozen=True)
+class Port:
+    """A connector: a node, and the resistance of what is plugged in there."""
+
+    node: str
+    impedance: float = quantity("ohm", 50.0, "resistance of the generator or load", minimum=0.0, above=True)
+
+
+@dataclass(frozen=True)
+class Drive:
+    """The generator: one tone into one port; the power is what is available from it. [Hz], [dBm]"""
+
+    port: str
+    frequency: float = quantity("Hz", meaning="frequency of the drive", minimum=0.0, above=True, maximum=1e13)
+    power_dbm: float = quantity("dBm", meaning="available power of the drive", maximum=100.0)
+
+
+@dataclass(frozen=True)
+class Supply:
+    """A DC source from a node to ground. [V], [ohm]"""
+
+    node: str
+    voltage: float = quantity("V", meaning="voltage without load")
+    resistance: float = quantity("ohm", 0.0, "series resistance", minimum=0.0)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A part or device with its name and the node at each of its terminals, in their order."""
+
+    name: str
+    part: Part | Device
+    nodes: tuple[str, ...]
+
+    @property
+    def terminals(self) -> tuple[str, ...]:
+        """Names of the terminals, in the order of `nodes`."""
+        return self.part.terminals or self.part.terminal_names()
+
+
+@dataclass(frozen=True)
+class Description:
+    """A circuit, checked. Not changed in place: `with_values` gives another one.
+
+    Every quantity has an address, "name.quantity": drive.power, drive.frequency, supply.VCC (the voltage),
+    supply.VCC.resistance, port.input.impedance, board.permittivity, match_stub.length, Q1.BF.
+
+    Parameters
+    ----------
+    title, about, file : str
+        What the circuit is, and the file it was read from (empty if built in Python).
+    board : Board or None
+    drive : Drive
+    ports, supplies, parts, devices : dict
+        By name.
+    wanted_port : str
+        Port whose output is wanted.
+    wanted_harmonic : int
+        Multiple of the drive frequency that is wanted there.
+    notes : tuple of str
+        How values were understood where that is not obvious.
+    """
+
+    title: str
+    about: str
+    file: str
+    board: Board | None
+    drive: Drive
+    ports: dict[str, Port]
+    supplies: dict[str, Supply]
+    parts: dict[str, Placed]
+    devices: dict[str, Placed]
+    wanted_port: str
+    wanted_harmonic: int
+    notes: tuple[str, ...] = ()
+
+    def addresses(self) -> list[str]:
+        """The address of every quantity that can be given another value."""
+        found = []
+        for owner, thing in self._owners().items():
+            if owner.startswith("supply."):
+                found.append(owner)
+            found += [f"{owner}.{key}" for key in _quantities(type(thing))]
+        return found
+
+    def look_up(self, address: str) -> tuple[Quantity, float]:
+        """What an address holds: unit and limits, and the value in that unit.
+
+        Raises
+        ------
+        Refusal
+            Unknown address; names the nearest one.
+        """
+        _, thing, field, spec = self._find(address)
+        return spec, getattr(thing, field)
+
+    def with_values(self, values: Mapping[str, float | str]) -> Description:
+        """The same circuit with other values; whatever is not touched is the same object.
+
+        Parameters
+        ----------
+        values : mapping
+            Address -> text with a unit ("3 dBm"), or a number in the quantity's own unit (SI; dBm for a power, deg
+            for an angle). A value of the board reaches every part on it.
+
+        Raises
+        ------
+        Refusal
+            Unknown address (names the nearest one), or a value that is not possible there.
+        """
+        changes: dict[tuple[str, str], dict[str, float]] = {}
+        notes = self.notes
+        for address, value in values.items():
+            owner, _, field, spec = self._find(address)
+            changed = changes.setdefault(owner, {})
+            if field in changed:
+                raise Refusal("is given a value twice; keep one", address)
+            changed[field] = spec.take(value, address)
+            if spec.zero_is_infinite:
+                note = infinite_note(f"part.{owner[1]}.{field}")
+                notes = tuple(other for other in notes if other != note)
+                if zero_meant_infinite(spec, value, changed[field]):
+                    notes += (note,)
+        result = self._with_board(changes.pop(("board", ""))) if ("board", "") in changes else self
+        for (group, name), changed in changes.items():
+            if group == "drive":
+                result = replace(result, drive=_replaced(self.drive, changed, "drive"))
+                continue
+            things = getattr(result, group)
+            thing = things[name]
+            if isinstance(thing, Placed):
+                thing = replace(thing, part=_replaced(thing.part, changed, name))
+            else:
+                thing = _replaced(thing, changed, name)
+            result = replace(result, **{group: {**things, name: thing}})
+        return result if notes == result.notes else replace(result, notes=notes)
+
+    def _with_board(self, changed: dict[str, float]) -> Description:
+        board = _replaced(self.board, changed, "board")
+        parts = {name: replace(placed, part=replace(placed.part, board=board))
+                 if getattr(placed.part, "board", None) is not None else placed for name, placed in self.parts.items()}
+        return replace(self, board=board, parts=parts)
+
+    def _owners(self) -> dict[str, Any]:
+        """Everything that holds quantities, by the address before the last point."""
+        owners: dict[str, Any] = {"drive": self.drive}
+        owners |= {f"supply.{name}": supply for name, supply in self.supplies.items()}
+        owners |= {f"port.{name}": port for name, port in self.ports.items()}
+        if self.board is not None:
+            owners["board"] = self.board
+        return owners | {name: placed.part for name, placed in (self.parts | self.devices).items()}
+
+    def _find(self, address: str) -> tuple[tuple[str, str], Any, str, Quantity]:
+        """(group, name), the object, its field, and what the field holds."""
+        names = address.split(".")
+        if names[0] == "part":
+            names = names[1:]
+        if len(names) == 2 and names[0] == "supply":
+            names.append("voltage")
+        group, name, thing = "", "", None
+        if len(names) == 3 and names[0] in ("supply", "port"):
+            group, name = ("supplies" if names[0] == "supply" else "ports"), names[1]
+            thing = getattr(self, group).get(name)
+        elif len(names) == 2 and names[0] in ("drive", "board"):
+            group, thing = names[0], getattr(self, names[0])
+        elif len(names) == 2:
+            name = names[0]
+            group = "parts" if name in self.parts else "devices"
+            placed = getattr(self, group).get(name)
+            thing = placed.part if placed is not None else None
+        if thing is not None:
+            found = _quantities(type(thing)).get(names[-1])
+            if found is not None:
+                return (group, name), thing, *found
+        raise self._unknown(address)
+
+    def _unknown(self, address: str) -> Refusal:
+        plain = address.removeprefix("part.")
+        owners = list(self._owners())
+        owner = plain.rpartition(".")[0]
+        if owner in owners:
+            known = [known for known in self.addresses() if known.rpartition(".")[0] == owner]
+            return Refusal(f"there is no such quantity{nearest(plain, known)}", address)
+        close = nearest(plain, self.addresses())
+        if close.startswith("; did you mean"):
+            return Refusal(f"there is no such quantity{close}", address)
+        return Refusal(f"there is no such quantity; an address is one of these names, a point and a quantity: "
+                       f"{', '.join(owners)}", address)
+
+
+def _replaced(thing: Any, changed: dict[str, float], place: str) -> Any:
+    try:
+        return replace(thing, **changed)
+    except Refusal as refusal:  # the class itself weighs its values against each other
+        raise refusal.located(place) from None

@@ -1,0 +1,83 @@
+"""One junction, sample by sample: its exponential and its depletion charge.
+
+Sources: exponential junction and depletion law: S. M. Sze and K. K. Ng, Physics of Semiconductor Devices, 3rd ed.,
+Wiley, 2007, ch. 2; the tangent beyond FC: G. Massobrio and P. Antognetti, Semiconductor Device Modeling, 2nd ed.,
+McGraw-Hill, 1993, ch. 1 (both from memory). The only place where an exponential is continued.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit, types
+
+X_TANGENT = 80.0  # about 2 V on a junction at room temperature: far above any real one, far below overflow
+_E_TANGENT = math.exp(X_TANGENT)
+
+_pair = types.UniTuple(types.float64, 2)
+
+
+@njit(_pair(types.float64), cache=True)
+def exponential(x):
+    """exp(x) and its slope; beyond x = 80 the tangent line, so that a wild Newton step stays finite. [1]"""
+    if x <= X_TANGENT:
+        e = math.exp(x)
+        return e, e
+    return _E_TANGENT * (1.0 + x - X_TANGENT), _E_TANGENT
+
+
+@njit(_pair(types.float64, types.float64[::1], types.int64), cache=True)
+def depletion(v, p, at):
+    """Charge [C] and capacitance [F] of a depletion layer at the junction voltage v. [V]
+
+    p[at:at + 7] comes from `depletion_constants`. The capacitance is C0 (1 - v/V0)^-M below FC V0 and its tangent
+    line above; charge, capacitance and the slope of the capacitance are continuous there.
+    """
+    c0, v0, m = p[at], p[at + 1], p[at + 2]
+    if c0 == 0.0:
+        return 0.0, 0.0
+    beyond = v - p[at + 3]
+    if beyond < 0.0:
+        room = 1.0 - v / v0
+        c = c0 * room**-m
+        return v0 / (1.0 - m) * (c0 - room * c), c
+    q_edge, c_edge, slope = p[at + 4], p[at + 5], p[at + 6]
+    return q_edge + beyond * (c_edge + 0.5 * slope * beyond), c_edge + slope * beyond
+
+
+def depletion_constants(c0: float, v0: float, m: float, fc: float) -> np.ndarray:
+    """What `depletion` reads of one junction.
+
+    Parameters
+    ----------
+    c0 : float
+        Capacitance at 0 V. [F]
+    v0 : float
+        Built-in voltage; above zero. [V]
+    m : float
+        Grading exponent, 0 <= m < 1: 1/2 abrupt, 1/3 linearly graded. [1]
+    fc : float
+        Share of v0 from which the capacitance goes on along its tangent, 0 <= fc < 1. [1]
+
+    Returns
+    -------
+    ndarray, shape (7,)
+        c0, v0, m, then at the edge fc v0: the voltage [V], charge [C], capacitance [F] and its slope [F/V].
+    """
+    room = 1.0 - fc
+    return np.array([c0, v0, m, fc * v0, c0 * v0 / (1.0 - m) * (1.0 - room ** (1.0 - m)), c0 * room**-m,
+                     c0 * m / v0 * room ** (-m - 1.0)])
+
+
+def critical_voltage(saturation_current: float, slope_voltage: float) -> float:
+    """Where the exponential bends hardest on paper with these axes: n v_t ln(n v_t / (sqrt(2) IS)). [V]
+
+    Parameters
+    ----------
+    saturation_current : float
+        IS, above zero. [A]
+    slope_voltage : float
+        n k T / q. [V]
+    """
+    return slope_voltage * math.log(slope_voltage / (math.sqrt(2.0) * saturation_current))

@@ -1,0 +1,92 @@
+"""Circuit: the object that people hold. Load it, solve it, sweep it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..balance.prepare import Networks
+from ..balance.solution import SteadyState
+from ..balance.solve import solve
+from ..describe import circuitfile
+from ..describe.description import Description
+from .sweep import SweepTable, sweep
+
+HARMONICS = 16
+
+
+class Circuit:
+    """A circuit with a drive, ready to be solved.
+
+    Parameters
+    ----------
+    description : Description
+        Usually made by `Circuit.load` or `Circuit.build`.
+    """
+
+    def __init__(self, description: Description) -> None:
+        self.description = description
+        self._networks = Networks()
+
+    @classmethod
+    def load(cls, path: str | Path) -> Circuit:
+        """Read a circuit file (TOML); raises Refusal naming file, place and mend."""
+        return cls(circuitfile.load(path))
+
+    @classmethod
+    def build(cls, folder: str | Path | None = None, **tables: Any) -> Circuit:
+        """The same circuit from Python: the tables of a circuit file as keywords.
+
+        `Circuit.build(drive={"port": "input", "frequency": "1 GHz", "power": "0 dBm"}, port={"input": {"node": "in"},
+        ...}, part={"R1": {"kind": "resistor", "nodes": ["in", "out"], "resistance": "50 ohm"}})`. File names inside
+        start at `folder` (default: the working directory).
+        """
+        return cls(circuitfile.build(tables, folder=Path(folder) if folder is not None else Path()))
+
+    def with_values(self, values: Mapping[str, Any]) -> Circuit:
+        """A circuit with some quantities changed: {"drive.power": "3 dBm", "supply.VCC": 4.5}.
+
+        Text carries its unit; a number is in the base unit (SI; dBm for power, degrees for angles).
+        """
+        changed = Circuit(self.description.with_values(values))
+        changed._networks = self._networks
+        return changed
+
+    def solve(self, values: Mapping[str, Any] | None = None, *, harmonics: int = HARMONICS,
+              samples: int | None = None, start: SteadyState | None = None) -> SteadyState:
+        """The steady state, with `values` changed for this solve alone (see `with_values`).
+
+        Raises
+        ------
+        NotSolved
+            No steady state was found.
+        Refusal
+            An unknown quantity, or a circuit that cannot be analysed as it stands.
+        """
+        description = self.description.with_values(values) if values else self.description
+        return solve(description, harmonics, samples, start, self._networks)
+
+    def sweep(self, axes: Mapping[str, Sequence[Any] | str], *, harmonics: int = HARMONICS,
+              samples: int | None = None, progress: Callable[[int, int], None] | None = None) -> SweepTable:
+        """Solve on a grid of quantities: {"drive.power": "-20 dBm : 10 dBm : 1 dB", "supply.VCC": [3, 4, 5]}.
+
+        Parameters
+        ----------
+        axes : mapping
+            Address -> values (texts with units, or numbers in base units), or "start : stop : step". The last axis
+            runs fastest in the table.
+        progress : function of (points done, points in all), or None
+
+        Returns
+        -------
+        SweepTable
+            Unsolved points are marked and hold no numbers.
+        """
+        return sweep(self.description, axes, harmonics, samples, self._networks, progress)
+
+    def __repr__(self) -> str:
+        d = self.description
+        counts = f"{len(d.parts)} linear parts, {len(d.devices)} device{'s' * (len(d.devices) != 1)}"
+        return (f"Circuit '{d.title}': {counts}, ports {', '.join(d.ports)}, supplies "
+                f"{', '.join(d.supplies) or 'none'}; .solve(), .sweep({{'drive.power': '-20 dBm : 10 dBm : 1 dB'}})")
