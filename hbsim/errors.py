@@ -57,7 +57,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """Say which known word was probably meant: "; did you mean 'width'?", or list what there is."""
     choices = list(known)
     lowered = {choice.lower(): choice for choice in choices}
-    close = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=0.5)
+    close = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=0.6)
     if close:
         return f"; did you mean '{lowered[close[0]]}'?"
     return f"; known here: {', '.join(choices)}" if choices else ""

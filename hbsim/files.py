@@ -44,3 +44,14 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def check_writable(path: str | Path) -> None:
+    """Raise Refusal for a path that cannot be written, without touching what stands there."""
+    target = Path(path)
+    if target.is_dir():
+        raise Refusal("is a folder; name a file", file=str(path))
+    if not target.parent.is_dir():
+        raise Refusal(f"its folder '{target.parent}' does not exist; make it first", file=str(path))
+    if not os.access(target.parent, os.W_OK):
+        raise Refusal("its folder cannot be written; name one that is yours", file=str(path))

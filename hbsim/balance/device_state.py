@@ -33,8 +33,9 @@ class DeviceState:
     circuit_impedance : dict
         Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every
         device taken out and all sources off; not a number where it is undetermined. [ohm]
-    common : str
-        The pin that the others are referred to (the emitter, the cathode).
+    common, main_pin : str
+        The pin that the others are referred to (the emitter, the cathode), and the one whose voltage and current are
+        drawn (the collector, the anode).
     dissipation : float
         Heat in the device, its fixed resistances and package included. [W]
     temperature : float
@@ -51,6 +52,7 @@ class DeviceState:
     pin_current: dict[str, np.ndarray]
     circuit_impedance: dict[str, np.ndarray]
     common: str
+    main_pin: str
     dissipation: float
     temperature: float
     conduction_angle_deg: float
@@ -82,11 +84,10 @@ def _device_state(state: "SteadyState", mounted: Mounted, span: slice, shown: di
     branch_voltage = np.stack([waveform(voltages[:, m], _SAMPLES) for m in range(voltages.shape[1])])
     conduction = _conduction(state, device, span)
     share = float(np.mean(conduction > CONDUCTING * conduction.max())) if conduction.max() > 0 else 0.0
-    common = device.common
     ratings = device.ratings(branch_voltage, {p: waveform(v, _SAMPLES) for p, v in pins.items()},
                              {p: waveform(i, _SAMPLES) for p, i in flows.items()}, heat)
     return DeviceState(mounted.name, pins, flows,
-                       {pin: shown[mounted.name, pin] for pin in pins if (mounted.name, pin) in shown}, common, heat,
+                       {pin: shown[mounted.name, pin] for pin in pins if (mounted.name, pin) in shown}, device.common, device.main_pin, heat,
                        device.temperature, 360.0 * share, conduction, ratings)
 
 

@@ -200,7 +200,7 @@ class Description:
     def _unknown(self, address: str) -> Refusal:
         plain = address.removeprefix("part.")
         owners = list(self._owners())
-        owner = plain.rpartition(".")[0]
+        owner = plain if plain in owners else plain.rpartition(".")[0]
         if owner in owners:
             known = [known for known in self.addresses() if known.rpartition(".")[0] == owner]
             return Refusal(f"there is no such quantity{nearest(plain, known)}", address)

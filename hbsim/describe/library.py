@@ -90,8 +90,8 @@ def device(name: str, folder: Path | None = None) -> Entry:
         if name in names(group):
             return _read_device(name, _ROOT / group / f"{name}.toml")
     known = names("transistors") + names("diodes")
-    raise Refusal(f"no transistor or diode '{name}' in the library{nearest(name, known)}; a model file of your own is "
-                  f"named with its ending .toml")
+    raise Refusal(f"no transistor or diode '{name}' in the library, and a model file of your own is named with its "
+                  f"ending .toml{nearest(name, known)}")
 
 
 def _simple(group: str, name: str, cls: type) -> Entry:

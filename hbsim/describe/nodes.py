@@ -68,7 +68,7 @@ def place_nodes(raw: Any, terminals: tuple[str, ...], optional: tuple[str, ...],
         given = dict(zip(terminals, raw))
     else:
         sample = ", ".join(f'"{letter}"' for letter in "abcdefgh"[:len(terminals)])
-        wrong = "'nodes' is missing" if raw is None else f"{raw!r} is not a list of nodes"
+        wrong = "missing" if raw is None else f"{raw!r} is not a list of nodes"
         raise Refusal(f"{wrong}; write nodes = [{sample}] for the terminals {listed}", place)
     for name in terminals:
         if name not in given and name not in optional:

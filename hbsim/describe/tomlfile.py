@@ -18,9 +18,11 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         The file is missing, is a folder, cannot be read, is not UTF-8, or is not TOML (with the line).
     """
     file = str(path)
+    content = ""
     try:
         # "utf-8-sig": some editors put a byte-order mark before the text, which TOML does not know.
-        return tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+        content = Path(path).read_text(encoding="utf-8-sig")
+        return tomllib.loads(content)
     except FileNotFoundError:
         raise Refusal("there is no such file; check the name and the folder", file=file) from None
     except IsADirectoryError:
@@ -34,7 +36,8 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     except ValueError as error:
         mend = "keep one of the two" if any(word in str(error) for word in ("twice", "overwrite")) else \
             "texts and quantities stand in quotes, a table starts with [name]"
-        raise Refusal(f"not a TOML file: {error}; {mend}", file=file) from None
+        wrong = str(error).replace("at end of document", f"at the end of the file, line {len(content.splitlines())}")
+        raise Refusal(f"not a TOML file: {wrong}; {mend}", file=file) from None
 
 
 def table(tree: dict[str, Any], key: str, place: str = "") -> dict[str, Any]:

@@ -71,6 +71,7 @@ class Device(ABC):
     evaluate : the compiled function of signature EVALUATE; `.py_func` is the plain one.
     address : of a C function of ADDRESS_SIGNATURE that wraps `evaluate`.
     common : the pin that voltages and impedances of the others are referred to in reports.
+    main_pin : the pin whose voltage and current are drawn.
     """
 
     kind: ClassVar[str]
@@ -80,6 +81,7 @@ class Device(ABC):
     evaluate: ClassVar[Callable]
     address: ClassVar[int]
     common: ClassVar[str]
+    main_pin: ClassVar[str]
 
     temperature: float
     thermal_resistance: float

@@ -19,7 +19,7 @@ from ..balance.solve import solve
 from ..balance.spectrum import phasors
 from ..balance.system import System
 from ..describe.description import Description
-from ..errors import NotSolved, Refusal
+from ..errors import NotSolved, Refusal, nearest
 from ..files import replaced
 from ..quantities import Quantity, parse
 
@@ -50,7 +50,6 @@ class SweepTable:
     harmonics: int
     reasons: dict[int, str] = field(default_factory=dict)
     iterations: int = 0
-    truncation_db: float | None = None
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -66,7 +65,6 @@ class SweepTable:
         if name in self.axes:
             return self.axes[name]
         if name not in self.columns:
-            from ..errors import nearest
             raise Refusal(f"the table has no column '{name}'{nearest(name, [*self.axes, *self.columns])}")
         return self.columns[name].reshape(self.shape)
 
@@ -94,6 +92,21 @@ class SweepTable:
         lines = [f"SweepTable of '{self.title}': {spans}; {int(self.solved.sum())} of {self.solved.size} points solved",
                  "  columns: " + ", ".join(self.columns)]
         return "\n".join(lines)
+
+
+def as_json(table: SweepTable, found: Any = None) -> dict[str, Any]:
+    """The table as plain data; None stands for no number. `found`: a Compression or None."""
+    return {
+        "title": table.title, "wanted_harmonic": table.wanted_harmonic, "harmonics": table.harmonics,
+        "axes": {axis_column(a, table.units[a]): values.tolist() for a, values in table.axes.items()},
+        "columns": {name: [bool(v) for v in column] if name == "solved"
+                    else [float(v) if math.isfinite(v) else None for v in column]
+                    for name, column in table.columns.items()},
+        "unsolved": [{"point": number, "reason": reason} for number, reason in table.reasons.items()],
+        "compression": None if found is None else {
+            "law_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm, "drive_dbm": found.drive_dbm,
+            "output_dbm": found.output_dbm},
+    }
 
 
 def axis_column(address: str, unit: str) -> str:

@@ -1,0 +1,68 @@
+"""One look for all pictures: dark ink, few colours that print and survive colour-blind eyes, labels at the lines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import Refusal
+from ..files import replaced
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK, PALE = "#222222", "#9a9a9a"
+# Blue, vermilion, green and purple of the colour-blind safe set of M. Okabe and K. Ito (2008); each line also has a
+# dash pattern of its own, so that a grey print still tells them apart.
+LINES = (("#0072B2", "-"), ("#D55E00", (0, (6, 2))), ("#009E73", (0, (2, 1.5))), ("#7a4f9a", (0, (6, 2, 1.5, 2))))
+FORMATS = ("png", "svg", "pdf")
+
+
+def new_figure(width: float, height: float) -> "Figure":
+    """An empty figure in the house look; sizes in inches, made without any screen."""
+    from matplotlib import rcParams
+    from matplotlib.figure import Figure
+    rcParams.update({"font.size": 9, "axes.edgecolor": INK, "axes.labelcolor": INK, "text.color": INK,
+                     "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False, "axes.spines.right": False,
+                     "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "axes.titlesize": 9,
+                     "axes.titlelocation": "left", "svg.fonttype": "none", "axes.axisbelow": True})
+    return Figure(figsize=(width, height), layout="constrained")
+
+
+def check_format(path: str) -> str:
+    """File ending of a picture; raises Refusal for one that cannot be written."""
+    ending = Path(path).suffix.lower().lstrip(".")
+    if ending not in FORMATS:
+        raise Refusal(f"a picture ends in .{', .'.join(FORMATS)}; '{Path(path).name}' does not", file=path)
+    return ending
+
+
+def save(figure: "Figure", path: str) -> None:
+    """Write a figure; the ending of the path decides the format."""
+    ending = check_format(path)
+    with replaced(path, "wb") as handle:
+        figure.savefig(handle, format=ending, dpi=160)
+
+
+def label_lines(axes: "Axes", ends: list[tuple[float, float, str, str]]) -> None:
+    """Write labels at the right end of lines, pushed apart where they would overlap.
+
+    ends: (x, y, text, colour) of each line's last point, in data coordinates.
+    """
+    if not ends:
+        return
+    low, high = axes.get_ylim()
+    gap = 0.055 * (high - low)
+    placed: list[list] = [[y, x, text, colour] for x, y, text, colour in ends]
+    placed.sort(key=lambda item: item[0])
+    for lower, upper in zip(placed, placed[1:]):
+        upper[0] = max(upper[0], lower[0] + gap)
+    excess = placed[-1][0] - high
+    if excess > 0:
+        for i in range(len(placed) - 1, -1, -1):
+            ceiling = high - gap * (len(placed) - 1 - i)
+            placed[i][0] = min(placed[i][0], ceiling)
+    for y, x, text, colour in placed:
+        axes.annotate(text, (x, y), xytext=(5, 0), textcoords="offset points", color=colour, va="center",
+                      fontsize=8, annotation_clip=False)
