@@ -101,8 +101,10 @@ def test_temperatures_can_be_read_back(kelvin):
 
 @pytest.mark.parametrize("value, unit, expected", [
     (2.304e9, "Hz", "2.304 GHz"), (4700.0, "ohm", "4.7 kohm"), (0.0142, "m", "14.2 mm"), (12.0, "m", "12 m"),
-    (999.96, "Hz", "1 kHz"), (999.94, "Hz", "999.9 Hz"), (-2e-3, "A", "-2 mA"), (0.0, "V", "0 V"), (1e-16, "A", "0.1 fA"),
-    (5e13, "Hz", "50 THz"), (300.15, "K", "27 degC"), (4.4, "1", "4.4"), (-3.0, "dBm", "-3 dBm"), (5.8e7, "S/m", "5.8e+07 S/m"),
+    (999.96, "Hz", "1 kHz"), (999.94, "Hz", "999.9 Hz"), (-2e-3, "A", "-2 mA"), (0.0, "V", "0 V"),
+    (1e-16, "A", "0.1 fA"), (5e13, "Hz", "50 THz"), (300.15, "K", "27 degC"), (4.4, "1", "4.4"),
+    (-3.0, "dBm", "-3 dBm"),
+    (5.8e7, "S/m", "5.8e+07 S/m"),
     (math.inf, "V", "infinite"), (-math.inf, "dBm", "-infinite"), (math.nan, "V", "none"),
 ])
 def test_printed_as_people_write(value, unit, expected):

@@ -40,11 +40,11 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         raise Refusal(f"not a TOML file: {wrong}; {mend}", file=file) from None
 
 
-def table(tree: dict[str, Any], key: str, place: str = "") -> dict[str, Any]:
+def table(tree: dict[str, Any], key: str) -> dict[str, Any]:
     """The table `key` of `tree`, empty if it is not there; anything else than a table is refused."""
     found = tree.get(key, {})
     if not isinstance(found, dict):
-        raise Refusal(f"'{key}' must be a table; write [{place + '.' if place else ''}{key}] on a line of its own", place)
+        raise Refusal(f"'{key}' must be a table; write [{key}] on a line of its own")
     return found
 
 

@@ -248,6 +248,7 @@ class BJT(Device):
     terminals = ("base", "collector", "emitter", "substrate")
     optional = ("substrate",)
     common = "emitter"
+    main_pin = "collector"
     couples = {"i": ((0, 0), (0, 1), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)),
                "q": ((0, 0), (0, 1), (1, 1), (3, 3), (4, 4)),
                "t": ((0, 0), (0, 1), (1, 0), (1, 1))}

@@ -94,6 +94,7 @@ class Diode(Device):
     kind = "diode"
     terminals = ("anode", "cathode")
     common = "cathode"
+    main_pin = "anode"
     couples = {"i": ((0, 0),), "q": ((0, 0),), "t": ()}
     evaluate = staticmethod(evaluate)
     address = _ADDRESS

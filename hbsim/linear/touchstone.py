@@ -59,6 +59,10 @@ class TouchstoneData:
         """Number of ports."""
         return len(self.reference)
 
+    def __repr__(self) -> str:
+        return (f"TouchstoneData({self.file!r}: {_ports(self.ports)}, {len(self.frequency)} frequencies, "
+                f"{show(self.frequency[0], 'Hz')} to {show(self.frequency[-1], 'Hz')})")
+
 
 def read_touchstone(path: str | Path) -> TouchstoneData:
     """Read a Touchstone file of version 1.
@@ -97,15 +101,16 @@ def _read(path: Path) -> TouchstoneData:
     matrix = pairs.reshape(-1, ports, ports)
     if ports == 2:
         matrix = matrix.swapaxes(1, 2)
-    finite = np.isfinite(matrix).all(axis=(1, 2))
+    frequency = table[:, 0] * options.unit
+    finite = np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(frequency)
     if not finite.all():
-        raise Refusal("a value here is too large for a number; check the format on the option line",
+        raise Refusal("a value here is too large for a number; check unit and format on the option line",
                       f"line {numbers.lines[starts[np.argmin(finite)]]}")
-    s = scattering(options.parameter, matrix, table[:, 0] * options.unit)
+    s = scattering(options.parameter, matrix, frequency)
     notes = options.notes + _doubts(lines, options, table, pairs, ports)
     if not found:
         notes += (f"the name does not tell the number of ports; {ports} was counted from the rows",)
-    return TouchstoneData(str(path), table[:, 0] * options.unit, s, reference, notes,
+    return TouchstoneData(str(path), frequency, s, reference, notes,
                           _noise(noise, options, reference[0]), lines.comments)
 
 
@@ -242,8 +247,8 @@ def _doubts(lines: Lines, options: Options, table: np.ndarray, pairs: np.ndarray
                      "if the file holds plain ohm and siemens, write R 1 on its option line")
     text = "\n".join(lines.comments).lower()
     if re.search(r"not\s+re-?normali[sz]ed|port\s+impedance", text):
-        notes.append("its comments speak of port impedances or of data not renormalised, the option line of "
-                     f"{', '.join(show(value, 'ohm') for value in r)}, which counts; export renormalised if in doubt")
+        notes.append("its comments speak of port impedances or of data not renormalised; it was read with "
+                     f"R = {', '.join(show(value, 'ohm') for value in r)} all the same; export renormalised if in doubt")
     first = lines.marked("#")[0][1]
     for number, again in lines.marked("#")[1:]:
         if again.split() != first.split():

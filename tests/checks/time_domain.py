@@ -58,11 +58,11 @@ class Doubler:
 
     f0: float = 1.152e9
     C_in: float = 10e-12
-    R_b: float = 22e3
-    L_c: float = 1.0e-9
+    R_b: float = 33e3
+    L_c: float = 2.2e-9
     R_L: float = 0.5
-    C_c: float = 3.6e-12
-    C_out: float = 1.2e-12
+    C_c: float = 1.6e-12
+    C_out: float = 0.6e-12
     R_s: float = 1.0
     C_vcc: float = 100e-12
 
@@ -121,14 +121,20 @@ def _base_resistance(RB, RBM, IRB, i_b, qb):
 
 
 @njit(error_model="numpy")
+def _exponential(x):
+    """exp(x), held beyond 1e26: trial steps that are thrown away go there (junctions above 1.5 V), the answer never."""
+    return math.exp(min(x, 60.0))
+
+
+@njit(error_model="numpy")
 def _chip(v_be, v_bc, p):
     (IS, BF, NF, VAF, VAR, IKF, IKR, ISE, NE, ISC, NC, BR, NR, RB, RBM, IRB,
      RE, RC, CJE, VJE, MJE, CJC, VJC, MJC, XCJC, FC, TF, XTF, VTF, ITF, TR) = p
-    e_f, e_r = math.exp(v_be / (NF * THERMAL_VOLTAGE)), math.exp(v_bc / (NR * THERMAL_VOLTAGE))
+    e_f, e_r = _exponential(v_be / (NF * THERMAL_VOLTAGE)), _exponential(v_bc / (NR * THERMAL_VOLTAGE))
     i_f, i_r = IS * (e_f - 1.0), IS * (e_r - 1.0)
     g_f, g_r = IS * e_f / (NF * THERMAL_VOLTAGE), IS * e_r / (NR * THERMAL_VOLTAGE)
-    i_be = i_f / BF + ISE * (math.exp(v_be / (NE * THERMAL_VOLTAGE)) - 1.0)
-    i_bc = i_r / BR + ISC * (math.exp(v_bc / (NC * THERMAL_VOLTAGE)) - 1.0)
+    i_be = i_f / BF + ISE * (_exponential(v_be / (NE * THERMAL_VOLTAGE)) - 1.0)
+    i_bc = i_r / BR + ISC * (_exponential(v_bc / (NC * THERMAL_VOLTAGE)) - 1.0)
 
     q1 = 1.0 / (1.0 - v_bc / VAF - v_be / VAR)
     root = math.sqrt(1.0 + 4.0 * (i_f / IKF + i_r / IKR))
@@ -258,6 +264,9 @@ def _closed(x: np.ndarray, p: tuple[float, ...], c: tuple[float, ...], rtol: flo
             continue
         x = x + step
         if length < 1e-9:
+            growth = np.abs(np.linalg.eigvals(monodromy)).max()
+            if growth >= 1.0:
+                raise RuntimeError(f"the steady state does not hold: a disturbance grows {growth:.3f} times each period")
             return x, evaluations
     raise RuntimeError(f"shooting did not close: last step {length:.1e} V")
 

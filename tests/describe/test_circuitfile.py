@@ -1,9 +1,13 @@
 """Circuit files: what a good one becomes, and how a bad one is refused: file, key path, what is wrong, the mend."""
 
 import copy
+import datetime
+import math
 import tomllib
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from hbsim.describe.circuitfile import build, load
 from hbsim.devices.bjt import BJT
@@ -45,8 +49,8 @@ length = "14.2 mm"
 kind = "line"
 nodes = ["in", "b"]
 impedance = "50 ohm"
-length = "30 deg"
-frequency = "1.152 GHz"
+electrical_length = "30 deg"
+at = "1.152 GHz"
 
 [part.R1]
 kind = "resistor"
@@ -152,6 +156,20 @@ def test_model_file_beside_the_circuit_file(tmp_path):
     found = tree(part__D1={"kind": "diode", "use": "mine.toml", "nodes": ["out", "ground"], "N": "1.1"})
     part = build(found, folder=tmp_path).devices["D1"].part
     assert (part.IS, part.N) == (2e-14, 1.1)
+
+
+def test_touchstone_file_beside_the_circuit_file(tmp_path):
+    (tmp_path / "pad.s2p").write_text("# GHz S RI R 50\n1 0 0 0.5 0 0.5 0 0 0\n2 0 0 0.5 0 0.5 0 0 0\n")
+    pad = {"kind": "touchstone block", "file": "pad.s2p", "at_dc": "open", "nodes": ["out", "vcc"]}
+    placed = build(tree(part__pad=pad), folder=tmp_path).parts["pad"]
+    assert placed.nodes == ("out", "vcc") and placed.part.file.s[0, 1, 0] == 0.5
+    assert len(placed.terminals) == 2
+    said = refused(tree(part__pad=pad | {"nodes": ["out"]}), folder=tmp_path)
+    assert said.startswith("bad.toml, part.pad.nodes: 1 nodes are given")
+    said = refused(tree(part__pad=pad | {"file": "gone.s2p"}), folder=tmp_path)
+    assert said.startswith("bad.toml, part.pad.file: ") and "gone.s2p" in said
+    said = refused(tree(part__pad=pad | {"at_dc": "opne"}), folder=tmp_path)
+    assert said.startswith("bad.toml, part.pad.at_dc: ") and "'open'" in said
 
 
 def test_wanted_may_be_told():
@@ -275,13 +293,37 @@ def test_no_file_and_a_folder(tmp_path):
     # ways of telling a line
     (dict(part__feed__width="3 mm"), "part.feed", ["by impedance or by width", "'impedance' and 'width'", "one way"]),
     (dict(part__feed__impedance=None), "part.feed", ["by impedance or by width", "give one"]),
-    (dict(part__stub__frequency="1 GHz"), "part.stub", ["'frequency' belongs to", "impedance", "width"]),
+    (dict(part__stub__electrical_length="90 deg"), "part.stub", ["'electrical_length' belongs to", "impedance", "width"]),
 ])
 def test_refusals(changes, place, words):
     said = refused(tree(**changes))
     assert said.startswith(f"bad.toml, {place}: " if place else "bad.toml: "), said
     for word in words:
         assert word in said, said
+
+
+def paths(found, before=()):
+    for key, value in found.items():
+        yield (*before, key)
+        if isinstance(value, dict):
+            yield from paths(value, (*before, key))
+
+
+ODD = st.one_of(
+    st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=5), st.just("3 mm"), st.just("b"),
+    st.lists(st.just("b"), max_size=3), st.just(datetime.date(2020, 1, 1)),
+    st.dictionaries(st.sampled_from(["use", "a", "node", "base"]), st.sampled_from(["b", 3, {}]), max_size=2))
+
+
+@given(st.sampled_from(list(paths(tree()))), ODD)
+def test_whatever_stands_in_a_file_is_read_or_refused(path, odd):
+    found = tree(**{"__".join(path): odd})
+    try:
+        circuit = build(found, file="odd.toml")
+    except Refusal as refusal:
+        assert str(refusal).startswith("odd.toml")
+    else:
+        assert all(math.isfinite(circuit.look_up(address)[1]) for address in ("drive.power", "board.height"))
 
 
 def test_model_of_another_kind_is_refused():

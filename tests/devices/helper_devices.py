@@ -18,7 +18,7 @@ FILES = sorted([*(MODELS / "transistors").glob("*.toml"), *(MODELS / "diodes").g
 Law = namedtuple("Law", "i q t di dq dt")
 
 # The published example: parameter column of the NE856 data sheet, California Eastern Laboratories, p. 17, without its
-# package.
+# package; the order of the values was rebuilt from the page's text.
 PUBLISHED = BJT(IS=6e-16, BF=120, NF=0.98, VAF=10, IKF=0.08, ISE=3.2e-15, NE=1.93, BR=12, NR=0.991, VAR=3.9, IKR=0.17,
                 ISC=0, NC=2, RE=0.38, RB=4.16, RBM=3.6, IRB=1.96e-4, RC=2, CJE=2.8e-12, VJE=1.3, MJE=0.5, CJC=1.1e-12,
                 VJC=0.7, MJC=0.55, XCJC=0.3, FC=0.5, TF=10e-12, XTF=6, VTF=10, ITF=0.2, TR=1e-9)

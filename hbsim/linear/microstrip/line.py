@@ -16,10 +16,8 @@ LIGHT = 299792458.0  # speed of light in vacuum, exact. [m/s]
 MU0 = 4e-7 * np.pi  # [H/m]
 ETA0 = MU0 * LIGHT  # wave impedance of vacuum. [ohm]
 
-DISPERSION = "M. Kirschning and R. H. Jansen, Electronics Letters 18 (1982) 272-273"
 IMPEDANCE_DISPERSION = "R. H. Jansen and M. Kirschning, AEUe 37 (1983) 108-112"
 STATIC = "E. Hammerstad and O. Jensen, IEEE MTT-S Digest 1980, 407-409"
-OPEN_END = "M. Kirschning, R. H. Jansen and N. H. L. Koster, Electronics Letters 17 (1981) 123-125"
 LARGEST_F = 30.0  # up to where the impedance formula holds. [GHz mm]
 SMALLEST_ER = 1.1  # below, the impedance formula passes through a pole; the line is then nearly free of dispersion
 
@@ -38,7 +36,7 @@ def ghz_mm(frequency: np.ndarray, height: float) -> np.ndarray:
 
 
 def exponential(x: np.ndarray) -> np.ndarray:
-    """exp(-x) with x held at 20, as the fits need no more and must not underflow."""
+    """exp(-x) with x held at 20, so that it cannot underflow; the fits need no more."""
     return np.exp(-np.minimum(x, 20.0))
 
 

@@ -1,6 +1,6 @@
 """From strips on a board to what a line's relation needs: impedance and propagation constant over frequency.
 
-Both are real impedances: attenuation is taken as small per wavelength (R << omega L), which holds for metal tens of
+Impedances are real: attenuation is taken as small per wavelength (R << omega L), which holds for metal tens of
 micrometres thick from about 10 MHz up. DC is not described here; the lines put their resistance there.
 """
 

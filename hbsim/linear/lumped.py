@@ -1,0 +1,210 @@
+"""Lumped parts: resistor, capacitor, inductor, via to ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from ..errors import Refusal
+from ..quantities import quantity
+from .board import Board
+from .checks import Checked, refuse_together, refuse_without
+from .microstrip.via import via_inductance, via_warnings
+from .part import Part, Relation, admittance_between, impedance_between
+
+_SMALL = 1.0  # below, a resistor is written as an impedance, so that 0 ohm is exact. [ohm]
+
+
+@dataclass(frozen=True)
+class Resistor(Checked, Part):
+    """Ideal resistor; 0 ohm is a perfect connection.
+
+    Parameters
+    ----------
+    resistance : float
+        [ohm]
+    """
+
+    kind: ClassVar[str] = "resistor"
+    terminals: ClassVar[tuple[str, ...]] = ("a", "b")
+    resistance: float = quantity("ohm", minimum=0.0, meaning="resistance")
+
+    def relation(self, omega: np.ndarray) -> Relation:
+        value = np.full(len(omega), self.resistance, complex)
+        return impedance_between(value) if self.resistance < _SMALL else admittance_between(1.0 / value)
+
+
+@dataclass(frozen=True)
+class Capacitor(Checked, Part):
+    """Capacitor with a constant series resistance and a series inductance.
+
+    A quality factor stands for the series resistance 1 / (2 pi at C Q), taken as constant because it is that of
+    electrodes and leads rather than of the dielectric (common practice, no source). At DC the part is open.
+
+    Parameters
+    ----------
+    capacitance : float
+        [F]
+    series_resistance : float or None
+        [ohm]
+    quality_factor, at : float or None
+        Instead of the resistance: Q [1] at a frequency [Hz].
+    series_inductance : float
+        [H]
+
+    Raises
+    ------
+    Refusal
+        A quality factor without its frequency, or together with a series resistance.
+    """
+
+    kind: ClassVar[str] = "capacitor"
+    terminals: ClassVar[tuple[str, ...]] = ("a", "b")
+    capacitance: float = quantity("F", minimum=0.0, meaning="capacitance")
+    series_resistance: float | None = quantity("ohm", None, "resistance in series", minimum=0.0)
+    quality_factor: float | None = quantity("1", None, "quality factor at 'at'", minimum=0.0, above=True)
+    at: float | None = quantity("Hz", None, "frequency where the quality factor holds", minimum=0.0, above=True)
+    series_inductance: float = quantity("H", 0.0, "inductance in series", minimum=0.0)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        refuse_together(self, "series_resistance", "quality_factor")
+        refuse_without(self, "quality_factor", "at")
+
+    @property
+    def time_constant(self) -> float:
+        """Series resistance times capacitance. [s]"""
+        if self.quality_factor is not None:
+            return 1.0 / (2.0 * np.pi * self.at * self.quality_factor)
+        return (self.series_resistance or 0.0) * self.capacitance
+
+    def relation(self, omega: np.ndarray) -> Relation:
+        above = 1j * omega * self.capacitance
+        below = 1.0 + 1j * omega * self.time_constant - omega**2 * self.series_inductance * self.capacitance
+        if self.series_inductance == 0.0:
+            return admittance_between(above / below)
+        # jwC (V1 - V2) = (1 + jwRC - w^2 LC) I1: holds at the series resonance, where no admittance exists
+        pair = np.array([[1.0, -1.0], [0.0, 0.0]])
+        b = below[:, None, None] * np.array([[-1.0, 0.0], [0.0, 0.0]]) + np.array([[0.0, 0.0], [1.0, 1.0]])
+        return Relation(above[:, None, None] * pair, b)
+
+
+@dataclass(frozen=True)
+class Inductor(Checked, Part):
+    """Inductor with loss in series and a capacitance across its ends.
+
+    The series resistance is constant and carries DC. A quality factor adds what skin effect adds to it:
+    R(f) = R0 + (2 pi at L / Q - R0) sqrt(f / at), so that both a maker's numbers hold, the one at DC and the one at
+    radio frequency (the square root is that of thick metal; H. A. Wheeler, Proc. IRE 30 (1942) 412-424).
+
+    Parameters
+    ----------
+    inductance : float
+        [H]
+    series_resistance : float
+        At DC, and at all frequencies if there is no quality factor. [ohm]
+    quality_factor, at : float or None
+        Q of the coil without its self-capacitance [1] at a frequency [Hz].
+    self_capacitance : float
+        Across the ends. [F]
+
+    Raises
+    ------
+    Refusal
+        A quality factor without its frequency, or one that leaves less resistance than `series_resistance`.
+    """
+
+    kind: ClassVar[str] = "inductor"
+    terminals: ClassVar[tuple[str, ...]] = ("a", "b")
+    inductance: float = quantity("H", minimum=0.0, meaning="inductance")
+    series_resistance: float = quantity("ohm", 0.0, "resistance in series, at DC", minimum=0.0)
+    quality_factor: float | None = quantity("1", None, "quality factor at 'at'", minimum=0.0, above=True)
+    at: float | None = quantity("Hz", None, "frequency where the quality factor holds", minimum=0.0, above=True)
+    self_capacitance: float = quantity("F", 0.0, "capacitance across the ends", minimum=0.0)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        refuse_without(self, "quality_factor", "at")
+        if self._skin_resistance < 0.0:
+            raise Refusal("the quality factor asks for less than 'series_resistance'; lower one of the two",
+                          "quality_factor")
+
+    @property
+    def _skin_resistance(self) -> float:
+        """What skin effect adds at `at`. [ohm]"""
+        if self.quality_factor is None:
+            return 0.0
+        return 2.0 * np.pi * self.at * self.inductance / self.quality_factor - self.series_resistance
+
+    def relation(self, omega: np.ndarray) -> Relation:
+        resistance = np.full(len(omega), self.series_resistance)
+        if self.quality_factor is not None:
+            resistance = resistance + self._skin_resistance * np.sqrt(omega / (2.0 * np.pi * self.at))
+        return impedance_between(resistance + 1j * omega * self.inductance, 1j * omega * self.self_capacitance)
+
+
+def _to_ground(omega: np.ndarray, inductance: float) -> Relation:
+    a = np.ones((len(omega), 1, 1), complex)
+    return Relation(a, -1j * omega[:, None, None] * inductance * a)
+
+
+@dataclass(frozen=True)
+class Via(Checked, Part):
+    """Inductance to ground, lossless.
+
+    Parameters
+    ----------
+    inductance : float
+        [H]
+    """
+
+    kind: ClassVar[str] = "via"
+    terminals: ClassVar[tuple[str, ...]] = ("top",)
+    told_by: ClassVar[tuple[str, ...]] = ("inductance",)
+    inductance: float = quantity("H", minimum=0.0, meaning="inductance to ground")
+
+    def relation(self, omega: np.ndarray) -> Relation:
+        return _to_ground(omega, self.inductance)
+
+
+@dataclass(frozen=True)
+class BoardVia(Checked, Part):
+    """Plated hole to the ground plane; its resistance is left out.
+
+    Parameters
+    ----------
+    board : Board
+    diameter : float
+        [m]
+    length : float or None
+        None: the board's height. [m]
+
+    References
+    ----------
+    As in microstrip/via.py.
+    """
+
+    kind: ClassVar[str] = "via"
+    terminals: ClassVar[tuple[str, ...]] = ("top",)
+    told_by: ClassVar[tuple[str, ...]] = ("diameter",)
+    board: Board
+    diameter: float = quantity("m", minimum=0.0, above=True, meaning="diameter of the hole")
+    length: float | None = quantity("m", None, "length, if not the board's height", minimum=0.0, above=True)
+
+    @property
+    def depth(self) -> float:
+        """Length of the hole. [m]"""
+        return self.board.height if self.length is None else self.length
+
+    @property
+    def inductance(self) -> float:
+        """Inductance to ground. [H]"""
+        return via_inductance(self.diameter, self.depth)
+
+    def relation(self, omega: np.ndarray) -> Relation:
+        return _to_ground(omega, self.inductance)
+
+    def warnings(self, highest_frequency: float) -> list[str]:
+        return via_warnings(self.diameter, self.depth, self.board.permittivity, highest_frequency)
