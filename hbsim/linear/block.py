@@ -39,7 +39,7 @@ BEYOND = {
 _SAME = 1e-9  # a harmonic this near to the end of the file, relatively, is at its end: rounding of k f0
 _ACTIVE = 1e-3  # gain above 1 (0.01 dB) from which a file is said to give out power
 _OVERSHOOT = 1e-2  # gain above that of its ends (0.1 dB) at which an interval of the spline is not trusted
-_COARSE = 1.0  # change of S from point to point: 60 degrees at full reflection; spline errors are then of the order of 1e-2
+_COARSE = 1.0  # change of S from point to point: 60 degrees at full reflection, spline errors about 1e-2
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,8 @@ class TouchstoneBlock(Part):
             if word not in BEYOND:
                 raise Refusal(f"{word!r} is not one of the words known here{nearest(str(word), BEYOND)}", item.name)
             if word == "through" and self.file.ports != 2:
-                raise Refusal(f"'through' is for 2 ports, '{Path(self.file.file).name}' has {self.file.ports}; write 'open', "
-                              "'short', 'absorb' or 'hold'", item.name)
+                raise Refusal(f"'through' is for 2 ports, '{Path(self.file.file).name}' has {self.file.ports}; write "
+                              "'open', 'short', 'absorb' or 'hold'", item.name)
 
     def terminal_names(self) -> tuple[str, ...]:
         """The ports by number, "1" first."""
@@ -105,13 +105,16 @@ class TouchstoneBlock(Part):
             raise Refusal(self._refusal(refused))
         s = _interpolated(data, np.clip(frequency, first, last))
         for key, there in beyond.items():
+            if not there.any():
+                continue
             s[there] = _assumed(getattr(self, key), data.s[-1 if key == "above" else 0], data.reference)
         s[frequency == 0] = s[frequency == 0].real
         return s
 
     def relation(self, omega: np.ndarray) -> Relation:
         root = np.sqrt(self.file.reference)
-        s = root[:, None] * self.scattering(np.asarray(omega, float) / (2 * np.pi)) / root
+        # The ratio is exactly 1 on the diagonal: an open end must not leak by rounding.
+        s = self.scattering(np.asarray(omega, float) / (2 * np.pi)) * (root[:, None] / root)
         one = np.eye(self.file.ports)
         return Relation(one - s, -(one + s) * self.file.reference)
 
@@ -124,8 +127,8 @@ class TouchstoneBlock(Part):
                    if key in refused]
         words = ", ".join(f"\"{word}\" ({meaning})" for word, meaning in BEYOND.items()
                           if word != "refuse" and (word != "through" or self.file.ports == 2))
-        return (f"'{Path(self.file.file).name}' {holds}, and it is needed {' and '.join(needed)}; the words are {words}; "
-                "or use a file that reaches there, or fewer harmonics")
+        return (f"'{Path(self.file.file).name}' {holds}, and it is needed {' and '.join(needed)}; the words are "
+                f"{words}; or use a file that reaches there, or fewer harmonics")
 
     def warnings(self, highest_frequency: float) -> list[str]:
         data, name = self.file, Path(self.file.file).name
@@ -151,8 +154,8 @@ class TouchstoneBlock(Part):
         if step.max(initial=0.0) > _COARSE:
             worst = int(np.argmax(step))
             said.append(f"{name}: S changes by {step[worst]:.2g} between {show(data.frequency[worst], 'Hz', 6)} and "
-                        f"{show(data.frequency[worst + 1], 'Hz', 6)}; values between points as far apart as that may be "
-                        "wrong by 1 % and more; use a file with finer steps")
+                        f"{show(data.frequency[worst + 1], 'Hz', 6)}; values between points as far apart as that may "
+                        "be wrong by 1 % and more; use a file with finer steps")
         return said
 
     def _assumption(self, key: str, where: str) -> list[str]:

@@ -101,7 +101,8 @@ def _read(path: Path) -> TouchstoneData:
     matrix = pairs.reshape(-1, ports, ports)
     if ports == 2:
         matrix = matrix.swapaxes(1, 2)
-    frequency = table[:, 0] * options.unit
+    with np.errstate(over="ignore"):
+        frequency = table[:, 0] * options.unit
     finite = np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(frequency)
     if not finite.all():
         raise Refusal("a value here is too large for a number; check unit and format on the option line",
@@ -248,7 +249,8 @@ def _doubts(lines: Lines, options: Options, table: np.ndarray, pairs: np.ndarray
     text = "\n".join(lines.comments).lower()
     if re.search(r"not\s+re-?normali[sz]ed|port\s+impedance", text):
         notes.append("its comments speak of port impedances or of data not renormalised; it was read with "
-                     f"R = {', '.join(show(value, 'ohm') for value in r)} all the same; export renormalised if in doubt")
+                     f"R = {', '.join(show(value, 'ohm') for value in r)} all the same; export renormalised if in "
+                     "doubt")
     first = lines.marked("#")[0][1]
     for number, again in lines.marked("#")[1:]:
         if again.split() != first.split():

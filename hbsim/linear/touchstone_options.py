@@ -50,7 +50,8 @@ class Options:
         if len(self.resistances) == 1:
             return np.full(ports, self.resistances[0])
         if len(self.resistances) != ports:
-            raise Refusal(f"{len(self.resistances)} resistances, {ports} ports; give one for all or one for each", place)
+            raise Refusal(f"{len(self.resistances)} resistances, {ports} ports; give one for all or one for each",
+                          place)
         if self.parameter in "HG" and len(set(self.resistances)) > 1:
             raise Refusal("the standard does not say how H and G are normalised to unequal resistances; export S "
                           "parameters", place)
@@ -75,8 +76,8 @@ def read_options(lines: Lines) -> Options:
     place = f"line {number}"
     if not text.startswith("#"):
         if not re.match(r"[\d.+-]", text):
-            raise Refusal(f"'{text.split()[0]}' stands before the option line; only comments, which begin with '!', may",
-                          place)
+            raise Refusal(f"'{text.split()[0]}' stands before the option line; only comments, which begin with '!', "
+                          "may", place)
         if lines.marked("#"):
             raise Refusal("data before the option line; move the line with '#' above the data", place)
         raise Refusal("data but no option line (#) in the file; write one above the data, such as '# GHz S MA R 50'",

@@ -14,7 +14,7 @@ import numpy as np
 from ..errors import Refusal
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?")
-_CLEAN = frozenset("0123456789+-.eEdD \n")  # no letters of nan and inf, no "_", no "x": float() would take them
+_CLEAN = frozenset("0123456789+-.ED \t")  # no letters of nan and inf, no "_", no "x": float() would take them
 _NOT_TEXT = bytes(set(range(32)) - set(b"\t\n\r"))
 
 
@@ -94,18 +94,16 @@ def read_numbers(lines: Lines) -> Numbers:
         A word is not a finite number.
     """
     data = [line for line in lines.code if line[1][0] != "#"]
-    words = [text.split() for _, text in data]
-    every = [word for line in words for word in line]
-    joined = " ".join(every)
+    joined = " ".join(text for _, text in data).upper()
     if not _CLEAN.issuperset(joined):
         _refuse_word(data)
     try:
-        values = np.array(joined.upper().replace("D", "E").split() if "d" in joined.lower() else every, dtype=float)
+        values = np.array(joined.replace("D", "E").split(), dtype=float)
     except ValueError:
         _refuse_word(data)
     if not np.isfinite(values).all():
         _refuse_word(data)
-    return Numbers(values, np.array([len(line) for line in words], dtype=int),
+    return Numbers(values, np.array([len(text.split()) for _, text in data], dtype=int),
                    np.array([number for number, _ in data], dtype=int))
 
 

@@ -15,8 +15,8 @@ from hbsim.devices.kinds import DEVICES
 
 # every effect of each kind switched on; a new kind is added here
 FULL_BJT = dict(IS=2e-16, BF=90, BR=7, NF=1.02, NR=1.01, VAF=18, VAR=4, IKF=0.05, IKR=0.02, ISE=1e-14, NE=1.8,
-                ISC=3e-14, NC=1.7, RB=9, RBM=3, RE=0.5, RC=3, CJE=1e-12, CJC=0.5e-12, XCJC=0.4, CJS=0.2e-12, MJS=0.3, TF=10e-12,
-                XTF=5, VTF=3, ITF=0.05, PTF=20, TR=1e-9, base_inductance=1e-9, emitter_inductance=0.4e-9,
+                ISC=3e-14, NC=1.7, RB=9, RBM=3, RE=0.5, RC=3, CJE=1e-12, CJC=0.5e-12, XCJC=0.4, CJS=0.2e-12, MJS=0.3,
+                TF=10e-12, XTF=5, VTF=3, ITF=0.05, PTF=20, TR=1e-9, base_inductance=1e-9, emitter_inductance=0.4e-9,
                 collector_inductance=1e-9, base_emitter_capacitance=1e-13, base_collector_capacitance=2e-14,
                 collector_emitter_capacitance=1e-13)
 FULL = {"bjt": [BJT(**FULL_BJT), BJT(**FULL_BJT, IRB=3e-4, polarity="pnp")],

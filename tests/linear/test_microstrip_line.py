@@ -140,13 +140,14 @@ def test_conductor_loss_against_the_rule_on_panels(u, tt, strip, ground, deviati
 
 
 def test_losses_of_a_50_ohm_line_on_fr4():
-    # electrostatic: conductor 0.284 dB/m (rule good to 1 %), dielectric 3.009 dB/m by the usual formula
+    # electrostatic: conductor 0.284 dB/m; the closed form exceeds it by up to 1.0 % (table above) and the last printed
+    # digit is worth 0.18 %. Dielectric 3.009 dB/m by the usual formula.
     ee0 = line.static_line(3.062 / 1.6, 0.0, 4.4).permittivity
     db = 20.0 / np.log(10.0)
     assert loss.dielectric_loss(1e9, 4.4, ee0, 0.02) * db == pytest.approx(3.009, rel=3e-4)
     lossless = Board(1.6e-3, 4.4, 0.0, 35e-6, COPPER)
     gamma = single_line(3.017e-3, lossless.metal, lossless, np.array([1e9])).gamma[0]
-    assert gamma.real * db == pytest.approx(0.284, rel=0.01)
+    assert gamma.real * db == pytest.approx(0.284, rel=0.0118)
 
 
 def test_conductor_loss_on_alumina():

@@ -1,7 +1,8 @@
 """From strips on a board to what a line's relation needs: impedance and propagation constant over frequency.
 
-Impedances are real: attenuation is taken as small per wavelength (R << omega L), which holds for metal tens of
-micrometres thick from about 10 MHz up. DC is not described here; the lines put their resistance there.
+Impedances are real: attenuation is taken as small per wavelength (R << omega L; D. M. Pozar,
+Microwave Engineering, 4th ed., Wiley 2012, sec. 2.7), which holds for metal tens of micrometres thick from about 10 MHz
+up. DC is not described here; the lines put their resistance there.
 """
 
 from __future__ import annotations
