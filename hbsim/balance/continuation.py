@@ -61,13 +61,13 @@ def operating_point(system: System, c: np.ndarray, parameters: np.ndarray, effor
     for way in (_direct, _less_conductance, _raised_sources, _settled):
         x[:] = 0.0
         if way(at_rest, x, c0, parameters, effort):
-            return x[0]
+            return x[:, 0]
     raise NotSolved(f"no DC operating point: {describe_error(at_rest, x, c0, parameters, effort)}", x)
 
 
 def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: np.ndarray | None,
                  effort: Effort) -> np.ndarray:
-    """Real form of the device node voltages in the steady state, (2 K + 1, n). [V]
+    """Real form of the device node voltages in the steady state, (n, 2 K + 1). [V]
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: n
         if effort.newton(system, x, c, parameters, most_steps=25):
             return x
     at_dc = np.zeros(system.shape)
-    at_dc[0] = operating_point(system, c, parameters, effort)
+    at_dc[:, 0] = operating_point(system, c, parameters, effort)
     x = at_dc.copy()
     if effort.newton(system, x, c, parameters, most_steps=25):
         return x
@@ -177,8 +177,8 @@ def describe_error(system: System, x: np.ndarray, c: np.ndarray, parameters: np.
     """Where the balance fails most, in words."""
     system.newton(x.copy(), c, parameters, most_steps=0)
     residual = system.work.residual
-    row, node = np.unravel_index(np.argmax(np.abs(residual)), residual.shape)
-    return (f"largest current error {np.abs(residual[row, node]):.1e} A at node "
+    node, row = np.unravel_index(np.argmax(np.abs(residual)), residual.shape)
+    return (f"largest current error {abs(residual[node, row]):.1e} A at node "
             f"'{system.network.device_nodes[node]}', harmonic {(row + 1) // 2}, after {effort.steps} steps; "
             f"{effort.stop.value}. Likely (a) too large a step in drive or supply: sweep up to it; "
             f"(b) {system.harmonics} harmonics are too few; (c) a bias that cannot hold")

@@ -23,14 +23,16 @@ from .native import call_law, lu_factor, lu_solve
 Net = namedtuple("Net", "a b identity omega")
 """a, b: (K+1, n, n) complex; identity: (K+1,) bool; omega: (K+1,) [rad/s]."""
 
-Devices = namedtuple("Devices", "address branch_start branch_from branch_to parameter_start delay junction "
+Devices = namedtuple("Devices", "address branch_start branch_from branch_to parameter_start late junction "
                                 "slot_start slot_row slot_column slot_i slot_q slot_t wave_device wave_kind wave_at")
-"""All devices of a circuit, flattened. branch_*: device node numbers, -1 ground. junction: (n_branch, 2).
-slot_*: pairs (row branch, column branch) with the numbers of their slope waveforms, -1 where zero; wave_*: where
-each slope waveform stands (device, 0 i / 1 q / 2 t, row * n_branch + column)."""
+"""All devices of a circuit, flattened. branch_*: device node numbers, -1 ground. late: (n_device, K+1) complex,
+exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column branch) with the numbers of their slope
+waveforms, -1 where zero; wave_*: where each slope waveform stands (device, 0 i / 1 q / 2 t, row * n_branch + column)."""
 
-Work = namedtuple("Work", "u i q t di dq dt spectrum branch slopes coefficient node residual scale jacobian "
-                          "block pivots step trial sum_of_sizes change")
+Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual scale "
+                          "extent jacobian block pivots step trial change")
+"""Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
+n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows)."""
 
 BALANCED, STALLED, SPENT, SINGULAR = 0, 1, 2, 3
 TOLERANCE = 1e-10  # of the currents that cancel at a node
@@ -38,136 +40,139 @@ _FLOOR = 1e-17  # currents below are rounding. [A]
 
 
 @njit(cache=True, nogil=True)
-def _currents(x, parameters, devices, transform, work):
-    """Device laws at the voltages x (rows, n): branch spectra in work.branch (3, n_branch, rows)."""
-    n_branch, rows = devices.branch_from.shape[0], x.shape[0]
-    for m in range(n_branch):
+def _branch_voltages(x, devices, spectrum):
+    """Real form of every branch voltage, (n_branch, rows), from node voltages (n, rows)."""
+    for m in range(devices.branch_from.shape[0]):
         start, end = devices.branch_from[m], devices.branch_to[m]
-        for h in range(rows):
-            value = 0.0
-            if start >= 0:
-                value += x[h, start]
-            if end >= 0:
-                value -= x[h, end]
-            work.spectrum[m, h] = value
-    np.dot(work.spectrum, transform.synthesis, work.u)
-    for d in range(devices.address.shape[0]):
-        lo, hi = devices.branch_start[d], devices.branch_start[d + 1]
-        call_law(devices.address[d], work.u[lo:hi], parameters[devices.parameter_start[d]:],
-                 work.i[lo:hi], work.q[lo:hi], work.t[lo:hi], work.di[d], work.dq[d], work.dt[d])
-    np.dot(work.i, transform.analysis, work.branch[0])
-    np.dot(work.q, transform.analysis, work.branch[1])
-    np.dot(work.t, transform.analysis, work.branch[2])
+        if start >= 0 and end >= 0:
+            for h in range(x.shape[1]):
+                spectrum[m, h] = x[start, h] - x[end, h]
+        elif start >= 0:
+            spectrum[m, :] = x[start]
+        elif end >= 0:
+            for h in range(x.shape[1]):
+                spectrum[m, h] = -x[end, h]
+        else:
+            spectrum[m, :] = 0.0
 
 
 @njit(cache=True, nogil=True)
-def _branch_phasor(work, devices, omega, d, m, k):
-    """Total current phasor of branch m of device d at harmonic k."""
-    branch = work.branch
-    if k == 0:
-        return complex(branch[0, m, 0] + branch[2, m, 0], 0.0)
-    r = 2 * k - 1
-    total = complex(branch[0, m, r], branch[0, m, r + 1])
-    total += 1j * omega * complex(branch[1, m, r], branch[1, m, r + 1])
-    lag = omega * devices.delay[d]
-    total += complex(np.cos(lag), -np.sin(lag)) * complex(branch[2, m, r], branch[2, m, r + 1])
-    return total
+def currents(x, parameters, net, devices, transform, work):
+    """Device laws at the voltages x (n, rows); leaves the total current of every branch in work.total."""
+    _branch_voltages(x, devices, work.spectrum)
+    np.dot(work.spectrum, transform.synthesis, work.u)
+    i, q, t = work.iqt[0], work.iqt[1], work.iqt[2]
+    for d in range(devices.address.shape[0]):
+        lo, hi = devices.branch_start[d], devices.branch_start[d + 1]
+        call_law(devices.address[d], work.u[lo:hi], parameters[devices.parameter_start[d]:],
+                 i[lo:hi], q[lo:hi], t[lo:hi], work.di[d], work.dq[d], work.dt[d])
+    n_branch, n_time = work.u.shape
+    rows = x.shape[1]
+    np.dot(work.iqt.reshape(3 * n_branch, n_time), transform.analysis, work.branch.reshape(3 * n_branch, rows))
+    branch, total = work.branch, work.total
+    for d in range(devices.address.shape[0]):
+        for m in range(devices.branch_start[d], devices.branch_start[d + 1]):
+            total[m, 0] = branch[0, m, 0] + branch[2, m, 0]
+            for k in range(1, net.omega.shape[0]):
+                r, omega, late = 2 * k - 1, net.omega[k], devices.late[d, k]
+                t_re, t_im = branch[2, m, r], branch[2, m, r + 1]
+                total[m, r] = branch[0, m, r] - omega * branch[1, m, r + 1] + late.real * t_re - late.imag * t_im
+                total[m, r + 1] = branch[0, m, r + 1] + omega * branch[1, m, r] + late.real * t_im + late.imag * t_re
+
+
+@njit(cache=True, nogil=True)
+def node_currents(devices, total, out):
+    """Currents out of every node into the devices, real form (n, rows), from the branch totals."""
+    out[:, :] = 0.0
+    for m in range(total.shape[0]):
+        start, end = devices.branch_from[m], devices.branch_to[m]
+        if start >= 0:
+            for h in range(total.shape[1]):
+                out[start, h] += total[m, h]
+        if end >= 0:
+            for h in range(total.shape[1]):
+                out[end, h] -= total[m, h]
 
 
 @njit(cache=True, nogil=True)
 def residual(x, c, parameters, h, x_ref, net, devices, transform, work):
-    """Fill work.residual (rows, n) and work.scale (rows, n); returns (largest relative error, sum of squares)."""
-    _currents(x, parameters, devices, transform, work)
-    n, n_k = x.shape[1], net.omega.shape[0]
+    """Fill work.residual (n, rows); returns (largest error relative to what cancels, sum of squares).
+
+    c: (K+1, n) complex. work.jacobian's slopes are left ready for `jacobian`."""
+    currents(x, parameters, net, devices, transform, work)
+    n, rows = x.shape
+    node, extent = work.residual, work.extent  # device currents first; the network's are added below
+    node_currents(devices, work.total, node)
+    extent[:, :] = 0.0
+    for m in range(work.total.shape[0]):
+        for at in (devices.branch_from[m], devices.branch_to[m]):
+            if at >= 0:
+                extent[at, 0] += abs(work.total[m, 0])
+                for k in range(1, net.omega.shape[0]):
+                    extent[at, k] += abs(work.total[m, 2 * k - 1]) + abs(work.total[m, 2 * k])
+    if h > 0:
+        for j in range(n):
+            for r in range(rows):
+                node[j, r] += h * (x[j, r] - x_ref[j, r])
+    for k in range(net.omega.shape[0]):
+        if not net.identity[k]:
+            _through_b(net.b[k], k, node, extent, work.row)
     worst, squares = 0.0, 0.0
     for j in range(n):
-        work.scale[j] = _FLOOR
-    for k in range(n_k):
-        r = 2 * k - 1 if k else 0
-        node, size = work.node, work.sum_of_sizes
-        for j in range(n):
-            v = complex(x[r, j], x[r + 1, j]) if k else complex(x[0, j], 0.0)
-            v_ref = complex(x_ref[r, j], x_ref[r + 1, j]) if k else complex(x_ref[0, j], 0.0)
-            node[j] = h * (v - v_ref)
-            size[j] = abs(node[j])
-        for d in range(devices.address.shape[0]):
-            for m in range(devices.branch_start[d], devices.branch_start[d + 1]):
-                current = _branch_phasor(work, devices, net.omega[k], d, m, k)
-                start, end = devices.branch_from[m], devices.branch_to[m]
-                if start >= 0 and start != end:
-                    node[start] += current
-                    size[start] += abs(current)
-                if end >= 0 and start != end:
-                    node[end] -= current
-                    size[end] += abs(current)
-        for j in range(n):
-            total, extent = -c[k, j], abs(c[k, j])
-            for l in range(n):
-                v = complex(x[r, l], x[r + 1, l]) if k else complex(x[0, l], 0.0)
-                term = net.a[k, j, l] * v
-                total += term
-                extent += abs(term)
-                if not net.identity[k]:
-                    total += net.b[k, j, l] * node[l]
-                    extent += abs(net.b[k, j, l]) * size[l]
-            if net.identity[k]:
-                total += node[j]
-                extent += size[j]
-                work.scale[j] = max(work.scale[j], extent)
+        scale = _FLOOR
+        for k in range(net.omega.shape[0]):
+            r = 2 * k - 1
+            size = abs(c[k, j]) + extent[j, k]
+            if k == 0:
+                re = node[j, 0] - c[0, j].real
+                for l in range(n):
+                    term = net.a[0, j, l].real * x[l, 0]
+                    re += term
+                    size += abs(term)
+                node[j, 0] = re
+                squares += re * re
             else:
-                worst = max(worst, abs(total) / max(extent, _FLOOR))
-            work.residual[r, j] = total.real
-            squares += total.real * total.real
-            if k:
-                work.residual[r + 1, j] = total.imag
-                squares += total.imag * total.imag
-    for k in range(n_k):
-        if net.identity[k]:
-            r = 2 * k - 1 if k else 0
-            for j in range(n):
-                error = abs(work.residual[r, j])
-                if k:
-                    error = np.hypot(work.residual[r, j], work.residual[r + 1, j])
-                worst = max(worst, error / work.scale[j])
+                re, im = node[j, r] - c[k, j].real, node[j, r + 1] - c[k, j].imag
+                for l in range(n):
+                    a, v_re, v_im = net.a[k, j, l], x[l, r], x[l, r + 1]
+                    re += a.real * v_re - a.imag * v_im
+                    im += a.real * v_im + a.imag * v_re
+                    size += (abs(a.real) + abs(a.imag)) * (abs(v_re) + abs(v_im))
+                node[j, r], node[j, r + 1] = re, im
+                squares += re * re + im * im
+            extent[j, k] = size
+            if net.identity[k]:
+                scale = max(scale, size)
+        work.scale[j] = scale
+    for j in range(n):
+        for k in range(net.omega.shape[0]):
+            error = abs(node[j, 0]) if k == 0 else abs(node[j, 2 * k - 1]) + abs(node[j, 2 * k])
+            worst = max(worst, error / (work.scale[j] if net.identity[k] else max(extent[j, k], _FLOOR)))
     if not np.isfinite(squares):
         return np.inf, np.inf
     return worst, squares
 
 
 @njit(cache=True, nogil=True)
-def _scatter(jacobian, row, column, n, r, l, direct, mirror, sign):
-    """Add sign * (direct V_l + mirror conj(V_l)) to the rows of harmonic row r, node `row`."""
-    base = 2 * l - 1 if l else 0
-    i, j = r * n + row, base * n + column
-    if l == 0:
-        jacobian[i, j] += sign * direct.real
-        if r:
-            jacobian[i + n, j] += sign * direct.imag
-        return
-    cosine, sine = direct + mirror, 1j * (direct - mirror)
-    jacobian[i, j] += sign * cosine.real
-    jacobian[i, j + n] += sign * sine.real
-    if r:
-        jacobian[i + n, j] += sign * cosine.imag
-        jacobian[i + n, j + n] += sign * sine.imag
+def _through_b(b, k, node, extent, row):
+    """Replace the device currents at harmonic k by B times them, and their sizes by |B| times theirs."""
+    n, r = node.shape[0], 2 * k - 1 if k else 0
+    for j in range(n):
+        row[0, j], row[1, j], row[2, j] = 0.0, 0.0, 0.0
+        for l in range(n):
+            re, im = node[l, r], (node[l, r + 1] if k else 0.0)
+            row[0, j] += b[j, l].real * re - b[j, l].imag * im
+            row[1, j] += b[j, l].real * im + b[j, l].imag * re
+            row[2, j] += abs(b[j, l]) * extent[l, k]
+    for j in range(n):
+        node[j, r], extent[j, k] = row[0, j], row[2, j]
+        if k:
+            node[j, r + 1] = row[1, j]
 
 
 @njit(cache=True, nogil=True)
-def _slope(coefficient, wave, m):
-    """Two-sided coefficient m of a slope waveform; zero where there is none."""
-    if wave < 0:
-        return 0j
-    if m >= 0:
-        return complex(coefficient[wave, 2 * m], coefficient[wave, 2 * m + 1])
-    return complex(coefficient[wave, -2 * m], -coefficient[wave, 1 - 2 * m])
-
-
-@njit(cache=True, nogil=True)
-def jacobian(h, net, devices, transform, work):
-    """Fill work.jacobian from the slopes left by the last `residual`; rows and columns run harmonic by harmonic."""
-    n, n_k = work.residual.shape[1], net.omega.shape[0]
-    jac = work.jacobian
-    jac[:, :] = 0.0
+def _both_sides(devices, transform, work):
+    """Coefficients -2K..2K of every slope waveform into work.two_sided (2, n_wave, 4K+1): real, imaginary parts."""
     for w in range(devices.wave_device.shape[0]):
         d, at = devices.wave_device[w], devices.wave_at[w]
         if devices.wave_kind[w] == 0:
@@ -177,56 +182,105 @@ def jacobian(h, net, devices, transform, work):
         else:
             work.slopes[w, :] = work.dt[d, at]
     np.dot(work.slopes, transform.slopes, work.coefficient)
-    coefficient = work.coefficient
+    middle = (work.two_sided.shape[2] - 1) // 2
+    for w in range(work.two_sided.shape[1]):
+        for m in range(middle + 1):
+            re, im = work.coefficient[w, 2 * m], work.coefficient[w, 2 * m + 1]
+            work.two_sided[0, w, middle + m], work.two_sided[1, w, middle + m] = re, im
+            work.two_sided[0, w, middle - m], work.two_sided[1, w, middle - m] = re, -im
+
+
+@njit(cache=True, nogil=True)
+def _combine(devices, d, s, k, omega, work):
+    """Coefficients k-K..k+K of one slot with the factors of row k: i + j omega q + late t, into work.combined."""
+    two_sided, combined = work.two_sided, work.combined
+    first = (two_sided.shape[2] - 1) // 4 + k  # index of coefficient k - K
+    count = combined.shape[1]
+    wi, wq, wt = devices.slot_i[s], devices.slot_q[s], devices.slot_t[s]
+    if wi >= 0:
+        for m in range(count):
+            combined[0, m], combined[1, m] = two_sided[0, wi, first + m], two_sided[1, wi, first + m]
+    else:
+        combined[:, :] = 0.0
+    if wq >= 0 and k:
+        for m in range(count):
+            combined[0, m] -= omega * two_sided[1, wq, first + m]
+            combined[1, m] += omega * two_sided[0, wq, first + m]
+    if wt >= 0:
+        late = devices.late[d, k]
+        for m in range(count):
+            re, im = two_sided[0, wt, first + m], two_sided[1, wt, first + m]
+            combined[0, m] += late.real * re - late.imag * im
+            combined[1, m] += late.real * im + late.imag * re
+
+
+@njit(cache=True, nogil=True)
+def _add_row(jac, node, r, rows, col_from, col_to, values, sign):
+    """Add a row of slopes at (node, r) against the voltage of a branch."""
+    i = node * rows + r
+    if col_from >= 0:
+        for h in range(rows):
+            jac[i, col_from * rows + h] += sign * values[h]
+    if col_to >= 0:
+        for h in range(rows):
+            jac[i, col_to * rows + h] -= sign * values[h]
+
+
+@njit(cache=True, nogil=True)
+def jacobian(h, net, devices, transform, work):
+    """Fill work.jacobian from the slopes left by the last `residual`; rows and columns run node by node.
+
+    With two-sided coefficients g_m of a slope, harmonic k of its product with V_0 + Re sum V_l exp(j l theta) is
+    2 g_k V_0 + sum_l (g_(k-l) V_l + g_(k+l) conj V_l), and harmonic 0 is g_0 V_0 + sum_l Re(conj(g_l) V_l)."""
+    n, rows = work.residual.shape
+    jac, combined = work.jacobian, work.combined
+    jac[:, :] = 0.0
+    _both_sides(devices, transform, work)
+    n_k = net.omega.shape[0]
+    top = n_k - 1  # K; combined[:, top] is coefficient k
+    row_re, row_im = work.row[0], work.row[1]
     for d in range(devices.address.shape[0]):
         for s in range(devices.slot_start[d], devices.slot_start[d + 1]):
-            m_row, m_column = devices.slot_row[s], devices.slot_column[s]
-            row_from, row_to = devices.branch_from[m_row], devices.branch_to[m_row]
-            col_from, col_to = devices.branch_from[m_column], devices.branch_to[m_column]
-            if row_from == row_to or col_from == col_to:
+            row_from, row_to = devices.branch_from[devices.slot_row[s]], devices.branch_to[devices.slot_row[s]]
+            col_from, col_to = devices.branch_from[devices.slot_column[s]], devices.branch_to[devices.slot_column[s]]
+            if max(row_from, row_to) < 0 or max(col_from, col_to) < 0:
                 continue
-            wi, wq, wt = devices.slot_i[s], devices.slot_q[s], devices.slot_t[s]
             for k in range(n_k):
+                _combine(devices, d, s, k, net.omega[k], work)
+                if k == 0:
+                    row_re[0] = combined[0, top]
+                    for l in range(1, n_k):
+                        row_re[2 * l - 1], row_re[2 * l] = combined[0, top + l], combined[1, top + l]
+                else:
+                    row_re[0], row_im[0] = 2 * combined[0, top], 2 * combined[1, top]
+                    for l in range(1, n_k):
+                        d_re, d_im = combined[0, top - l], combined[1, top - l]
+                        m_re, m_im = combined[0, top + l], combined[1, top + l]
+                        row_re[2 * l - 1], row_re[2 * l] = d_re + m_re, m_im - d_im
+                        row_im[2 * l - 1], row_im[2 * l] = d_im + m_im, d_re - m_re
                 r = 2 * k - 1 if k else 0
-                lag = net.omega[k] * devices.delay[d]
-                late, rate = complex(np.cos(lag), -np.sin(lag)), 1j * net.omega[k]
-                for l in range(n_k):
-                    direct = _slope(coefficient, wi, k - l) + late * _slope(coefficient, wt, k - l)
-                    mirror = _slope(coefficient, wi, k + l) + late * _slope(coefficient, wt, k + l)
-                    if wq >= 0 and k:
-                        direct += rate * _slope(coefficient, wq, k - l)
-                        mirror += rate * _slope(coefficient, wq, k + l)
-                    if k and l == 0:
-                        direct *= 2.0
-                    elif k == 0 and l:
-                        # harmonic 0 is real: Re(g_l* V_l), half of it from each of the two terms
-                        mirror = direct.conjugate() * 0.5
-                        direct = direct * 0.5
-                    if row_from >= 0:
-                        if col_from >= 0:
-                            _scatter(jac, row_from, col_from, n, r, l, direct, mirror, 1.0)
-                        if col_to >= 0:
-                            _scatter(jac, row_from, col_to, n, r, l, direct, mirror, -1.0)
-                    if row_to >= 0:
-                        if col_from >= 0:
-                            _scatter(jac, row_to, col_from, n, r, l, direct, mirror, -1.0)
-                        if col_to >= 0:
-                            _scatter(jac, row_to, col_to, n, r, l, direct, mirror, 1.0)
+                for node, sign in ((row_from, 1.0), (row_to, -1.0)):
+                    if node >= 0:
+                        _add_row(jac, node, r, rows, col_from, col_to, row_re, sign)
+                        if k:
+                            _add_row(jac, node, r + 1, rows, col_from, col_to, row_im, sign)
     if h > 0:
         for i in range(jac.shape[0]):
             jac[i, i] += h
     for k in range(n_k):
         if not net.identity[k]:
-            _times_b(jac, net.b[k], n, k, work.block)
-        _add_a(jac, net.a[k], n, k)
+            _times_b(jac, net.b[k], n, rows, k, work.block)
+        _add_a(jac, net.a[k], n, rows, k)
 
 
 @njit(cache=True, nogil=True)
-def _times_b(jac, b, n, k, block):
+def _times_b(jac, b, n, rows, k, block):
     """Rows of harmonic k: B_k times what stands there."""
-    first = (2 * k - 1 if k else 0) * n
-    rows = 2 * n if k else n
-    block[:rows, :] = jac[first:first + rows, :]
+    r = 2 * k - 1 if k else 0
+    for l in range(n):
+        block[l, :] = jac[l * rows + r]
+        if k:
+            block[n + l, :] = jac[l * rows + r + 1]
     for j in range(n):
         for column in range(jac.shape[1]):
             re, im = 0.0, 0.0
@@ -235,40 +289,32 @@ def _times_b(jac, b, n, k, block):
                 if k:
                     re -= b[j, l].imag * block[n + l, column]
                     im += b[j, l].imag * block[l, column] + b[j, l].real * block[n + l, column]
-            jac[first + j, column] = re
+            jac[j * rows + r, column] = re
             if k:
-                jac[first + n + j, column] = im
+                jac[j * rows + r + 1, column] = im
 
 
 @njit(cache=True, nogil=True)
-def _add_a(jac, a, n, k):
-    first = (2 * k - 1 if k else 0) * n
+def _add_a(jac, a, n, rows, k):
+    r = 2 * k - 1 if k else 0
     for j in range(n):
         for l in range(n):
-            jac[first + j, first + l] += a[j, l].real
+            i, column = j * rows + r, l * rows + r
+            jac[i, column] += a[j, l].real
             if k:
-                jac[first + j, first + n + l] -= a[j, l].imag
-                jac[first + n + j, first + l] += a[j, l].imag
-                jac[first + n + j, first + n + l] += a[j, l].real
+                jac[i, column + 1] -= a[j, l].imag
+                jac[i + 1, column] += a[j, l].imag
+                jac[i + 1, column + 1] += a[j, l].real
 
 
 @njit(cache=True, nogil=True)
 def _longest_step(devices, transform, work):
     """Share of the Newton step after which the first junction would run far up its exponential."""
-    n_branch, rows = work.spectrum.shape
-    for m in range(n_branch):
-        start, end = devices.branch_from[m], devices.branch_to[m]
-        for h in range(rows):
-            value = 0.0
-            if start >= 0:
-                value += work.step[h, start]
-            if end >= 0:
-                value -= work.step[h, end]
-            work.spectrum[m, h] = value
+    _branch_voltages(work.step, devices, work.spectrum)
     change = work.change
     np.dot(work.spectrum, transform.synthesis, change)
     share = 1.0
-    for m in range(n_branch):
+    for m in range(change.shape[0]):
         slope_voltage, critical = devices.junction[m, 0], devices.junction[m, 1]
         if slope_voltage == 0.0:
             continue
@@ -282,8 +328,15 @@ def _longest_step(devices, transform, work):
 
 
 @njit(cache=True, nogil=True)
+def _moved(x, share, step, trial):
+    for j in range(x.shape[0]):
+        for r in range(x.shape[1]):
+            trial[j, r] = x[j, r] + share * step[j, r]
+
+
+@njit(cache=True, nogil=True)
 def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work):
-    """Bring x (rows, n) to balance in place.
+    """Bring x (n, rows) to balance in place; work holds the last `residual` at x.
 
     Returns
     -------
@@ -294,73 +347,66 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
     error : float
         Largest current error relative to the currents that cancel.
     """
-    rows, n = x.shape
     error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-    steps, polished = 0, False
+    steps = 0
     while True:
         if not np.isfinite(squares):
             return STALLED, steps, error
-        if error <= TOLERANCE:
-            if polished or error <= 1e-3 * TOLERANCE:
-                return BALANCED, steps, error
-            polished = True  # one more step: quadratic convergence brings it to rounding
-        elif polished:
+        # quadratic convergence: the step after one that balances to TOLERANCE is taken too, down to rounding
+        last = error <= TOLERANCE
+        if last and error <= 1e-3 * TOLERANCE:
             return BALANCED, steps, error
-        if steps == most_steps:
-            return SPENT, steps, error
+        if steps >= most_steps:
+            return (BALANCED if last else SPENT), steps, error
         jacobian(h, net, devices, transform, work)
         if lu_factor(lapack, work.jacobian, work.pivots) != 0:
-            return SINGULAR, steps, error
+            return (BALANCED if last else SINGULAR), steps, error
         steps += 1
-        flat = work.step.reshape(rows * n)
-        flat[:] = -work.residual.reshape(rows * n)
+        flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
+        for i in range(flat.shape[0]):
+            flat[i] = -wanted[i]
         lu_solve(lapack, work.jacobian, work.pivots, flat)
-        if polished:
-            for r in range(rows):
-                for j in range(n):
-                    work.trial[r, j] = x[r, j] + work.step[r, j]
-            new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            if new_error <= TOLERANCE:
-                x[:, :] = work.trial
-                return BALANCED, steps, new_error
-            residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-            return BALANCED, steps, error
-        share = _longest_step(devices, transform, work)
+        share = 1.0 if last else _longest_step(devices, transform, work)
         while True:
-            for r in range(rows):
-                for j in range(n):
-                    work.trial[r, j] = x[r, j] + share * work.step[r, j]
+            _moved(x, share, work.step, work.trial)
             new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            if new_squares <= (1.0 - 1e-4 * share) * squares or new_error <= TOLERANCE:
+            if last or new_squares <= (1.0 - 1e-4 * share) * squares or new_error <= TOLERANCE:
                 break
             share *= 0.5
             if share < 1e-5:
                 return STALLED, steps, error
+        if last:
+            if new_error < error:
+                x[:, :] = work.trial
+                return BALANCED, steps, new_error
+            residual(x, c, parameters, h, x_ref, net, devices, transform, work)
+            return BALANCED, steps, error
         x[:, :] = work.trial
         error, squares = new_error, new_squares
 
 
 @njit(cache=True, nogil=True)
-def march(xs, cs, parameters, most_steps, currents, stops, steps, errors, net, devices, transform, lapack, work):
+def march(xs, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
     """Solve a row of points in order, each from an extrapolation of the two before it.
 
-    xs: (n_point, rows, n), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_parameter,).
-    currents: (n_point, K+1, n), filled with the device currents at every node. stops, steps, errors: (n_point,).
+    xs: (n_point, n, rows), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_parameter,).
+    flows: (n_point, n, rows), filled with the device currents at every node. stops, steps, errors: (n_point,).
     Stops at the first point that does not balance and returns its number; n_point when all did.
     """
     for point in range(xs.shape[0]):
         if point >= 2:
-            # the last two points tell the direction; amplitude steps are equal only on a linear axis, so scale
-            # by the ratio of the source steps
-            num, den = 0.0, 0.0
+            # how far the sources move, against how far they moved to the point before
+            along, before = 0.0, 0.0
             for k in range(cs.shape[1]):
                 for j in range(cs.shape[2]):
-                    before = cs[point - 1, k, j] - cs[point - 2, k, j]
+                    past = cs[point - 1, k, j] - cs[point - 2, k, j]
                     ahead = cs[point, k, j] - cs[point - 1, k, j]
-                    num += (ahead * before.conjugate()).real
-                    den += (before * before.conjugate()).real
-            ratio = min(max(num / den, 0.0), 3.0) if den > 0 else 1.0
-            xs[point] = xs[point - 1] + ratio * (xs[point - 1] - xs[point - 2])
+                    along += ahead.real * past.real + ahead.imag * past.imag
+                    before += past.real * past.real + past.imag * past.imag
+            ratio = min(max(along / before, 0.0), 3.0) if before > 0 else 0.0
+            for j in range(xs.shape[1]):
+                for r in range(xs.shape[2]):
+                    xs[point, j, r] = xs[point - 1, j, r] + ratio * (xs[point - 1, j, r] - xs[point - 2, j, r])
         elif point == 1:
             xs[1] = xs[0]
         stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
@@ -373,19 +419,5 @@ def march(xs, cs, parameters, most_steps, currents, stops, steps, errors, net, d
         stops[point], steps[point], errors[point] = stop, count, error
         if stop != BALANCED:
             return point
-        node_currents(devices, net, work, currents[point])
+        node_currents(devices, work.total, flows[point])
     return xs.shape[0]
-
-
-@njit(cache=True, nogil=True)
-def node_currents(devices, net, work, out):
-    """Device currents out of every node, (K+1, n), at the voltages of the last `residual`."""
-    out[:, :] = 0.0
-    for k in range(net.omega.shape[0]):
-        for d in range(devices.address.shape[0]):
-            for m in range(devices.branch_start[d], devices.branch_start[d + 1]):
-                current = _branch_phasor(work, devices, net.omega[k], d, m, k)
-                if devices.branch_from[m] >= 0:
-                    out[k, devices.branch_from[m]] += current
-                if devices.branch_to[m] >= 0:
-                    out[k, devices.branch_to[m]] -= current

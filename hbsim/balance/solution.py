@@ -12,7 +12,7 @@ from ..describe.description import Description
 from ..errors import Refusal, nearest
 from ..linear.network import GROUND
 from ..quantities import dbm, show, watts
-from .newton import residual
+from .newton import currents
 from .spectrum import phasors, waveform
 from .system import System
 
@@ -51,7 +51,7 @@ class SteadyState:
     description : Description
         The circuit as solved, device temperatures included.
     system : System
-    form : ndarray, (2 K + 1, n)
+    form : ndarray, (n, 2 K + 1)
         Device-node voltages, real form. [V]
     source : ndarray, complex, (K + 1, n_source). [V]
     solver : Solver
@@ -77,17 +77,12 @@ class SteadyState:
     def _branches(self) -> tuple[np.ndarray, np.ndarray]:
         """Voltage and total current phasors of every device branch, (K + 1, n_branch) each."""
         system, work = self.system, self.system.work
-        residual(self.form, system.excitation(self.source), system.parameters(), 0.0, self.form, system.net,
-                 system.devices, system.transform, work)
-        i, q, t = (phasors(work.branch[kind].T) for kind in range(3))
-        omega = system.network.omega[:, None]
-        counts = np.diff(system.devices.branch_start)
-        lag = np.exp(-1j * omega * np.repeat(system.devices.delay, counts)[None, :])
-        return phasors(work.spectrum.T), i + 1j * omega * q + lag * t
+        currents(self.form, system.parameters(), system.net, system.devices, system.transform, work)
+        return phasors(work.spectrum).T, phasors(work.total).T
 
     @cached_property
     def _unknowns(self) -> np.ndarray:
-        voltage = phasors(self.form)
+        voltage = phasors(self.form).T
         current = np.zeros_like(voltage)
         devices, (_, branch) = self.system.devices, self._branches
         for m, (start, end) in enumerate(zip(devices.branch_from, devices.branch_to)):

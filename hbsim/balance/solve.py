@@ -88,7 +88,7 @@ def _solve_once(description: Description, harmonics: int, samples: int | None, f
     system = prepare(description, harmonics, samples, networks)
     source = source_voltages(description, system)
     parameters = system.parameters()
-    if form is not None and form.shape[1] != system.shape[1]:
+    if form is not None and form.shape[0] != system.shape[0]:
         form = None  # another set of device nodes: no start
     form = steady_state(system, system.excitation(source), parameters, form, effort)
     solver = Solver(system.harmonics, system.samples, effort.steps, effort.error)

@@ -44,29 +44,29 @@ def transform(harmonics: int, samples: int) -> Transform:
 
 
 def phasors(real_form: np.ndarray) -> np.ndarray:
-    """Real form (2 K + 1, ...) -> complex phasors (K + 1, ...)."""
-    result = np.zeros((len(real_form) // 2 + 1,) + real_form.shape[1:], complex)
-    result[0] = real_form[0]
-    result[1:] = real_form[1::2] + 1j * real_form[2::2]
+    """Real form (..., 2 K + 1) -> complex phasors (..., K + 1)."""
+    result = np.zeros((*real_form.shape[:-1], real_form.shape[-1] // 2 + 1), complex)
+    result[..., 0] = real_form[..., 0]
+    result[..., 1:] = real_form[..., 1::2] + 1j * real_form[..., 2::2]
     return result
 
 
 def real_form(phasor: np.ndarray) -> np.ndarray:
-    """Complex phasors (K + 1, ...) -> real form (2 K + 1, ...)."""
-    result = np.zeros((2 * len(phasor) - 1,) + phasor.shape[1:])
-    result[0] = phasor[0].real
-    result[1::2], result[2::2] = phasor[1:].real, phasor[1:].imag
+    """Complex phasors (..., K + 1) -> real form (..., 2 K + 1)."""
+    result = np.zeros((*phasor.shape[:-1], 2 * phasor.shape[-1] - 1))
+    result[..., 0] = phasor[..., 0].real
+    result[..., 1::2], result[..., 2::2] = phasor[..., 1:].real, phasor[..., 1:].imag
     return result
 
 
 def waveform(phasor: np.ndarray, samples: int) -> np.ndarray:
-    """Phasors (K + 1,) -> one period at `samples` equal steps, (samples,)."""
-    return real_form(phasor) @ transform(len(phasor) - 1, samples).synthesis
+    """Phasors (..., K + 1) -> one period at `samples` equal steps, (..., samples)."""
+    return real_form(phasor) @ transform(phasor.shape[-1] - 1, samples).synthesis
 
 
 def resized(form: np.ndarray, harmonics: int) -> np.ndarray:
-    """Real form with more or fewer harmonics; the new ones are zero."""
-    result = np.zeros((2 * harmonics + 1,) + form.shape[1:])
-    rows = min(len(form), len(result))
-    result[:rows] = form[:rows]
+    """Real form (..., rows) with more or fewer harmonics; the new ones are zero."""
+    result = np.zeros((*form.shape[:-1], 2 * harmonics + 1))
+    rows = min(form.shape[-1], result.shape[-1])
+    result[..., :rows] = form[..., :rows]
     return result

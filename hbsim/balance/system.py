@@ -60,14 +60,14 @@ class System:
         self.samples = samples or samples_for(self.harmonics)
         self.transform = transform(self.harmonics, self.samples)
         self.net = Net(network.a, network.b, network.identity, network.omega)
-        self.devices = _flatten(self.mounted, network.device_nodes)
+        self.devices = _flatten(self.mounted, network.device_nodes, network.omega)
         self.work = _room(self.devices, self.harmonics, self.samples, len(network.device_nodes))
         self._lapack = lapack_addresses()
 
     @property
     def shape(self) -> tuple[int, int]:
-        """Of the unknowns: (2 K + 1, n_device_node)."""
-        return 2 * self.harmonics + 1, len(self.network.device_nodes)
+        """Of the unknowns: (n_device_node, 2 K + 1)."""
+        return len(self.network.device_nodes), 2 * self.harmonics + 1
 
     def at_rest(self) -> "System":
         """The same circuit at DC alone."""
@@ -76,8 +76,8 @@ class System:
         only_dc.harmonics, only_dc.samples = 0, 1
         only_dc.transform = transform(0, 1)
         only_dc.net = Net(*(np.ascontiguousarray(item[:1]) for item in self.net))
-        only_dc.devices = self.devices
-        only_dc.work = _room(self.devices, 0, 1, self.shape[1])
+        only_dc.devices = self.devices._replace(late=np.ascontiguousarray(self.devices.late[:, :1]))
+        only_dc.work = _room(self.devices, 0, 1, self.shape[0])
         only_dc._lapack = self._lapack
         return only_dc
 
@@ -96,14 +96,14 @@ class System:
         return newton(x, c, parameters, h, x if x_ref is None else x_ref, most_steps, self.net, self.devices,
                       self.transform, self._lapack, self.work)
 
-    def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, currents: np.ndarray, stops: np.ndarray,
+    def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray, stops: np.ndarray,
               steps: np.ndarray, errors: np.ndarray, most_steps: int = 25) -> int:
         """A row of points in place; see newton.py."""
-        return march(xs, cs, parameters, most_steps, currents, stops, steps, errors, self.net, self.devices,
+        return march(xs, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
                      self.transform, self._lapack, self.work)
 
 
-def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str]) -> Devices:
+def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str], omega: np.ndarray) -> Devices:
     number = {node: i for i, node in enumerate(nodes)} | {GROUND: -1}
     ends, junctions, slots, waves = [], [], [], []
     branch_start, parameter_start, slot_start = [0], [0], [0]
@@ -132,20 +132,23 @@ def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str]) -> Devices:
     return Devices(
         np.array([law_address(type(m.device)) for m in mounted], np.int64), np.array(branch_start),
         np.ascontiguousarray(ends_array[:, 0]), np.ascontiguousarray(ends_array[:, 1]), np.array(parameter_start[:-1], np.int64),
-        np.array([m.device.delay for m in mounted], float),
+        np.exp(-1j * np.outer([m.device.delay for m in mounted], omega)),
         np.ascontiguousarray(np.concatenate(junctions)) if junctions else np.zeros((0, 2)),
         np.array(slot_start), *columns, *(np.ascontiguousarray(waves_array[:, i]) for i in range(3)))
 
 
 def _room(devices: Devices, harmonics: int, samples: int, n: int) -> Work:
     rows, n_branch = 2 * harmonics + 1, len(devices.branch_from)
-    n_device = len(devices.address)
+    n_device, n_wave = len(devices.address), len(devices.wave_device)
     widest = int(np.diff(devices.branch_start).max(initial=0)) ** 2
-    n_wave = len(devices.wave_device)
     size = rows * n
-    wave = lambda: np.zeros((n_branch, samples))  # noqa: E731
-    slopes = lambda: np.zeros((n_device, widest, samples))  # noqa: E731
-    return Work(wave(), wave(), wave(), wave(), slopes(), slopes(), slopes(), np.zeros((n_branch, rows)),
-                np.zeros((3, n_branch, rows)), np.zeros((n_wave, samples)), np.zeros((n_wave, 2 * (2 * harmonics + 1))),
-                np.zeros(n, complex), np.zeros((rows, n)), np.zeros(n), np.zeros((size, size)),
-                np.zeros((2 * n, size)), np.zeros(size, np.int32), np.zeros((rows, n)), np.zeros((rows, n)), np.zeros(n), wave())
+    slopes = (n_device, widest, samples)
+    shapes = {
+        "u": (n_branch, samples), "iqt": (3, n_branch, samples), "di": slopes, "dq": slopes, "dt": slopes,
+        "spectrum": (n_branch, rows), "branch": (3, n_branch, rows), "total": (n_branch, rows),
+        "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
+        "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,),
+        "extent": (n, harmonics + 1), "jacobian": (size, size), "block": (2 * n, size), "step": (n, rows),
+        "trial": (n, rows), "change": (n_branch, samples),
+    }
+    return Work(pivots=np.zeros(size, np.int32), **{name: np.zeros(shape) for name, shape in shapes.items()})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import fields
 from functools import lru_cache
 from typing import Any
@@ -32,8 +31,6 @@ class Checked:
             if value is None and optional:
                 continue
             spec.check(value, name)
-            if math.isinf(value):
-                raise Refusal("an infinite value is not possible here; give a number", name)
 
 
 def refuse_without(part: Any, name: str, companion: str) -> None:

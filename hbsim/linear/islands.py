@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 
 from ..errors import Refusal
@@ -64,8 +66,8 @@ def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
     return list(groups.values()), grounded
 
 
-def dc_islands(elements, relations: dict[str, Relation], nodes) -> list[set[str]]:
-    """Sets of nodes joined at DC by linear parts; the one with "ground" first."""
+def dc_islands(laws: Iterable[tuple[Sequence[str], Relation]], nodes: Iterable[str]) -> list[set[str]]:
+    """Sets of nodes joined at DC by linear parts, given as (nodes, law); the one with "ground" first."""
     parent = {node: node for node in nodes} | {GROUND: GROUND}
 
     def root(node: str) -> str:
@@ -74,10 +76,10 @@ def dc_islands(elements, relations: dict[str, Relation], nodes) -> list[set[str]
             node = parent[node]
         return node
 
-    for element in elements:
-        groups, grounded = dc_groups(relations[element.name])
+    for joined, law in laws:
+        groups, grounded = dc_groups(law)
         for group in groups:
-            members = [element.nodes[i] for i in group]
+            members = [joined[i] for i in group]
             if group & grounded:
                 members.append(GROUND)
             for other in members[1:]:
@@ -88,7 +90,7 @@ def dc_islands(elements, relations: dict[str, Relation], nodes) -> list[set[str]
     return list(islands.values())
 
 
-def tied_to_ground(islands: list[set[str]], device_nodes, pins: dict[str, dict[str, str]]) -> list[str]:
+def tied_to_ground(islands: list[set[str]], device_nodes: Iterable[str], pins: dict[str, dict[str, str]]) -> list[str]:
     """One node of each floating piece, to be tied to ground (exact: no current can flow in the tie).
 
     Raises

@@ -22,10 +22,9 @@ import numpy as np
 import scipy.linalg
 
 from ..errors import Refusal
-from .islands import dc_islands, tied_to_ground
+from .islands import GROUND, dc_islands, tied_to_ground
 from .part import Part, Relation
 
-GROUND = "ground"
 _REFERENCE = 50.0  # brings voltage rows and current rows to one scale before pivots are compared. [ohm]
 _LOSS_OF_DIGITS = 1e6  # B is divided out where its condition number stays below this
 _SINGULAR = 1e-14  # a pivot this small beside the largest: the unknown is not determined
@@ -91,14 +90,21 @@ class Network:
         self.device_nodes = tuple(device_nodes)
         self.omega = np.asarray(omega, float)
         key = tuple(self.omega.tolist())
-        self.relations = {e.name: _relation(e.part, key) for e in elements}
+        self.relations = {e.name: self._law(e, key) for e in elements}
         self.layout = self._lay_out()
         matrix, source_matrix = self._assemble()
         if self.omega[0] == 0.0:
-            islands = dc_islands(elements, {name: r for name, r in self.relations.items()}, self.layout.nodes)
+            islands = dc_islands(((e.nodes, self.relations[e.name]) for e in elements), self.layout.nodes)
             for node in tied_to_ground(islands, self.device_nodes, device_pins or {}):
                 matrix[0, self.layout.nodes[node], self.layout.nodes[node]] += 1.0 / _REFERENCE
         self._condense(matrix, source_matrix)
+
+    @staticmethod
+    def _law(element: Element, omega: tuple[float, ...]) -> Relation:
+        try:
+            return _relation(element.part, omega)
+        except Refusal as refusal:
+            raise refusal.located(f"part.{element.name}") from None
 
     # -- assembly ---------------------------------------------------------------------------------------------
 

@@ -246,17 +246,17 @@ def _solve_row(description: Description, fast: list[str], points, row: np.ndarra
 def _march(system: System, parameters: np.ndarray, described: list[Description], sources: np.ndarray,
            batch: np.ndarray, table: SweepTable, start: np.ndarray | None) -> np.ndarray | None:
     """Solve a batch by continuation from point to point; returns the last state found."""
-    n_point, n_k = len(batch), system.harmonics + 1
+    n_point = len(batch)
     cs = np.ascontiguousarray(np.einsum("kns,pks->pkn", system.network.c, sources))
     xs = np.zeros((n_point, *system.shape))
-    currents = np.zeros((n_point, n_k, system.shape[1]), complex)
+    flows = np.zeros_like(xs)
     stops, steps, errors = np.full(n_point, -1), np.zeros(n_point, np.int64), np.zeros(n_point)
     at = 0
     while at < n_point:
         effort = Effort()
         try:
             xs[at] = steady_state(system, cs[at], parameters, start, effort)
-            reached = system.march(xs[at:], cs[at:], parameters, currents[at:], stops[at:], steps[at:], errors[at:])
+            reached = system.march(xs[at:], cs[at:], parameters, flows[at:], stops[at:], steps[at:], errors[at:])
             table.iterations += effort.steps
             at += max(reached, 1)
             start = xs[at - 1].copy()
@@ -266,15 +266,15 @@ def _march(system: System, parameters: np.ndarray, described: list[Description],
             start = None
     good = stops == BALANCED
     table.iterations += int(steps.sum())
-    _store(system, described, sources, xs, currents, good, batch, table)
+    _store(system, described, sources, xs, flows, good, batch, table)
     return start
 
 
-def _store(system: System, described: list[Description], sources: np.ndarray, xs: np.ndarray, currents: np.ndarray,
+def _store(system: System, described: list[Description], sources: np.ndarray, xs: np.ndarray, flows: np.ndarray,
            good: np.ndarray, batch: np.ndarray, table: SweepTable) -> None:
     """Output columns of a batch, from the rows of the network that lead to ports and supplies."""
     network, description, columns = system.network, described[0], table.columns
-    voltages = np.moveaxis(phasors(np.moveaxis(xs, 1, 0)), 1, 0)
+    voltages, currents = (phasors(form).transpose(0, 2, 1) for form in (xs, flows))
     given = np.concatenate([voltages, currents, sources], axis=2)
 
     def unknown(column: int) -> np.ndarray:

@@ -3,7 +3,7 @@
 Nothing here comes from hbsim. The transistor is written a second time, from the published equations: H. K. Gummel and
 H. C. Poon, "An integral charge control model of bipolar transistors", Bell Syst. Tech. J. 49 (1970) 827-852, in the
 parameter form of I. Getreu, Modeling the Bipolar Transistor, Tektronix, 1976 (both cited from memory). Where texts
-differ, the choices are: reciprocal q1, factored qb, I_f inside w, Q_DE divided by qb, outer CJC between the base pin and
+differ, the choices are: reciprocal q1, factored qb, I_f inside w, Q_DE divided by qb, outer CJC from the base pin to
 the inner collector. Left out: excess phase, substrate, package, temperature (300.15 K only).
 
            E --- 50 ohm --- in --| C_in |-- b [base pin]       c [collector pin] --| C_out |-- out --- 50 ohm --- ground
@@ -267,7 +267,7 @@ def _closed(x: np.ndarray, p: tuple[float, ...], c: tuple[float, ...], rtol: flo
         if length < 1e-9:
             growth = np.abs(np.linalg.eigvals(monodromy)).max()
             if growth >= 1.0:
-                raise RuntimeError(f"the steady state does not hold: a disturbance grows {growth:.3f} times each period")
+                raise RuntimeError(f"not stable: a disturbance grows {growth:.3f} times in each period")
             return x, evaluations
     raise RuntimeError(f"shooting did not close: last step {length:.1e} V")
 
@@ -363,12 +363,13 @@ def plain_cost(params: dict[str, float], circuit: Doubler, drive_dbm: float, v_c
     """
     p, c = _packed(params), _constants(circuit, drive_dbm, v_cc)
     goal = steady_state(params, circuit, drive_dbm, v_cc).dbm
-    rest, period = _rest(p, c), 1.0 / circuit.f0
-    times = np.arange(32 * longest) * period / 32
+    rest, period, fine = _rest(p, c), 1.0 / circuit.f0, 128  # samples: with 32 of them aliasing alone is 0.01 dB
+    times = np.arange(fine * longest) * period / fine
     costs = []
     for rtol in (1e-5, 1e-6, 1e-7):
         course = _integrated("LSODA", rest, 0.0, longest * period, p, c, rtol, times).y
-        errors = np.array([np.abs(_load_dbm(course[:, n:n + 32]) - goal)[1:3].max() for n in range(0, len(times), 32)])
+        found = (_load_dbm(course[:, n:n + fine]) for n in range(0, len(times), fine))
+        errors = np.array([np.abs(dbm - goal)[1:3].max() for dbm in found])
         periods = int(np.flatnonzero(errors > 0.01).max(initial=-1)) + 2
         if periods <= longest:
             started = time.perf_counter()

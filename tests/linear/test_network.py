@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hbsim.errors import Refusal
-from hbsim.linear.lines import IdealLine
+from hbsim.linear.lines import Line
 from hbsim.linear.lumped import Capacitor, Inductor, Resistor
 from hbsim.linear.network import Element, Network
 from hbsim.linear.sources import Termination
@@ -48,10 +48,10 @@ def test_shunt_admittance_has_the_textbook_s_parameters():
 
 def test_matched_and_mismatched_line():
     # Matched: S21 = exp(-j theta). Quarter wave of Z1 between 50 ohm: S11 = (Z1^2 - Z0^2) / (Z1^2 + Z0^2), elementary.
-    s = two_port([Element("line", IdealLine(impedance=50.0, electrical_length=90.0, at=1e9), ("p", "q"))])
+    s = two_port([Element("line", Line(impedance=50.0, electrical_length=90.0, at=1e9), ("p", "q"))])
     np.testing.assert_allclose(s[:, 1, 0], np.exp(-1j * np.pi / 2 * np.arange(4)), atol=1e-13)
     np.testing.assert_allclose(s[:, 0, 0], 0, atol=1e-13)
-    s = two_port([Element("line", IdealLine(impedance=100.0, electrical_length=90.0, at=1e9), ("p", "q"))])
+    s = two_port([Element("line", Line(impedance=100.0, electrical_length=90.0, at=1e9), ("p", "q"))])
     np.testing.assert_allclose(s[1, 0, 0], (100**2 - 50**2) / (100**2 + 50**2), atol=1e-13)
 
 
@@ -70,7 +70,7 @@ def test_recovered_currents_obey_kirchhoff():
     rng = np.random.default_rng(3)
     elements = [Element("port.p", Termination(50.0), ("p",)), Element("L", Inductor(inductance=3e-9), ("p", "x")),
                 Element("C", Capacitor(capacitance=1e-12), ("x", "ground")),
-                Element("line", IdealLine(impedance=70.0, electrical_length=50.0, at=1e9), ("x", "d")),
+                Element("line", Line(impedance=70.0, electrical_length=50.0, at=1e9), ("x", "d")),
                 Element("R", Resistor(resistance=220.0), ("d", "ground"))]
     network = Network(elements, ["port.p"], ["d"], OMEGA)
     source = rng.normal(size=(4, 1)) + 0j
