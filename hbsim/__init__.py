@@ -12,19 +12,12 @@ The names below are the public surface; they are imported when first used, so th
 from __future__ import annotations
 
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 _PUBLIC = {"Circuit": "studies.circuit", "SteadyState": "balance.solution", "SweepTable": "studies.sweep",
            "HbsimError": "errors", "Refusal": "errors", "NotSolved": "errors", "read_touchstone": "linear.touchstone"}
 
 __all__ = ["load", *_PUBLIC]
-
-try:
-    __version__ = version("hbsim")
-except PackageNotFoundError:  # a source folder that was not installed
-    __version__ = "unknown"
-
 
 def load(path: Any) -> "Circuit":  # noqa: F821
     """Read a circuit file; the same as `Circuit.load`."""
@@ -34,6 +27,9 @@ def load(path: Any) -> "Circuit":  # noqa: F821
 def __getattr__(name: str) -> Any:
     if name in _PUBLIC:
         return getattr(import_module(f".{_PUBLIC[name]}", __name__), name)
+    if name == "__version__":
+        from importlib.metadata import version
+        return version("hbsim")
     raise AttributeError(f"module 'hbsim' has no attribute '{name}'")
 
 

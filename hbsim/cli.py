@@ -40,9 +40,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    from . import __version__
     parser = argparse.ArgumentParser(prog="hbsim", description="Predict what a microwave frequency multiplier does.")
-    parser.add_argument("--version", action="version", version=f"hbsim {__version__}")
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and leave")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     predict = commands.add_parser("predict", help="solve a circuit file and say what comes out")
@@ -68,6 +67,14 @@ def _parser() -> argparse.ArgumentParser:
     device.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     device.set_defaults(run=_device)
     return parser
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from . import __version__
+        parser.exit(message=f"hbsim {__version__}\n")
 
 
 def _common(parser: argparse.ArgumentParser) -> None:

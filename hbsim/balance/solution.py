@@ -12,7 +12,7 @@ from ..describe.description import Description
 from ..errors import Refusal, nearest
 from ..linear.network import GROUND
 from ..quantities import dbm, show, watts
-from .newton import currents
+from .equations import currents
 from .spectrum import phasors, waveform
 from .system import System
 

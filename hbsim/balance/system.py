@@ -9,8 +9,9 @@ import numpy as np
 
 from ..devices.contract import Device
 from ..linear.network import GROUND, Element, Network
+from .equations import Devices, Net, Work
 from .native import lapack_addresses, law_address
-from .newton import Devices, Net, Work, march, newton
+from .newton import march, newton
 from .spectrum import samples_for, transform
 
 

@@ -16,12 +16,12 @@ straight line between them is taken, which cannot. Fewer than 4 points are joine
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from ..errors import Refusal, nearest
 from ..quantities import show
@@ -192,7 +192,8 @@ def _interpolated(data: TouchstoneData, frequency: np.ndarray) -> np.ndarray:
 
 
 @lru_cache(maxsize=64)
-def _spline(data: TouchstoneData) -> CubicSpline:
+def _spline(data: TouchstoneData) -> Callable[[np.ndarray], np.ndarray]:
+    from scipy.interpolate import CubicSpline  # late: it doubles the time a command needs to start
     return CubicSpline(data.frequency, data.s)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..balance.continuation import Effort, operating_point
-from ..balance.newton import node_currents, residual
+from ..balance.equations import currents, node_currents
 from ..balance.system import Mounted, System, device_nodes
 from ..devices.contract import Device
 from ..errors import NotSolved
@@ -60,36 +60,35 @@ class Bias:
         """
         network = self.system.network
         nodes = np.full((len(values), len(network.device_nodes)), np.nan)
-        currents = np.full((len(values), len(network.sources)), np.nan)
+        flows = np.full((len(values), len(network.sources)), np.nan)
         x = None
         for point, row in enumerate(values):
             source = np.where(self._resistances == CURRENT_SOURCE, row * CURRENT_SOURCE, row)[None].astype(complex)
             x = self._solved(self.system.excitation(source), x)
             if x is None:
                 continue
-            nodes[point], currents[point] = x[0], self._currents(x, source)
-            if np.abs(currents[point]).max() > most:
-                return nodes[:point], currents[:point]
-        return nodes, currents
+            nodes[point], flows[point] = x[:, 0], self._currents(x, source)
+            if np.abs(flows[point]).max() > most:
+                return nodes[:point], flows[:point]
+        return nodes, flows
 
     def _solved(self, c: np.ndarray, start: np.ndarray | None) -> np.ndarray | None:
-        """Device-node voltages (1, n) that balance, or None. [V]"""
+        """Device-node voltages (n, 1) that balance, or None. [V]"""
         system, effort, parameters = self.system, Effort(), self.system.parameters()
         if start is not None:
             x = start.copy()
             if effort.newton(system, x, c, parameters, most_steps=25):
                 return x
         try:
-            return operating_point(system, c, parameters, effort)[None]
+            return operating_point(system, c, parameters, effort)[:, None]
         except NotSolved:
             return None
 
     def _currents(self, x: np.ndarray, source: np.ndarray) -> np.ndarray:
         """Current out of each source, (n_source,). [A]"""
         system, network = self.system, self.system.network
-        residual(x, system.excitation(source), system.parameters(), 0.0, x, system.net, system.devices,
-                 system.transform, system.work)
-        into_devices = np.zeros(x.shape, complex)
-        node_currents(system.devices, system.net, system.work, into_devices)
-        found = network.unknowns(x.astype(complex), into_devices, source)
+        currents(x, system.parameters(), system.net, system.devices, system.transform, system.work)
+        into_devices = np.zeros(x.shape)
+        node_currents(system.devices, system.work.total, into_devices)
+        found = network.unknowns(x.T.astype(complex), into_devices.T.astype(complex), source)
         return np.array([-network.terminal_currents(found, name)[0, 0].real for name in network.sources])

@@ -190,12 +190,13 @@ def _output_curves(device: BJT, sign: float, most: float, highest: float, curren
         return ()
     last = solved[-1]
     step = _round_number(min(collector[last], most) / current_gain[last] / _FAMILY)
-    v_ce = highest * np.linspace(0.0, 1.0, 81) ** 1.5  # closer where saturation bends the curves
+    near, far = np.arange(0.0, 0.6, 0.025), highest * np.linspace(0.0, 1.0, 51)
+    v_ce = np.concatenate([near[near < highest], far[far >= 0.6]])  # closer where saturation bends the curves
     bias = Bias(device, {"base": CURRENT_SOURCE, "collector": 0.0})
     found = []
-    for base in step * np.arange(1, _FAMILY + 1):
+    for base in (float(f"{step * n:.6g}") for n in range(1, _FAMILY + 1)):
         _, currents = bias.sweep(sign * np.stack([np.full_like(v_ce, base), v_ce], axis=1))
-        found.append(OutputCurve(float(base), v_ce, sign * currents[:, 1]))
+        found.append(OutputCurve(base, v_ce, sign * currents[:, 1]))
     return tuple(found)
 
 

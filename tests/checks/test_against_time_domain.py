@@ -1,8 +1,8 @@
 """hbsim against an independent time-domain integration of the same doubler: two ways to one steady state.
 
 The reference (time_domain.py) shares no code with hbsim and is worked out here, in each run, from the parameters of the
-model file. Tolerances are those of the issue that asked for this check: 0.01 dB and 0.1 degree at f0 and 2 f0, 0.05 dB
-at harmonics 3 to 5. The reference itself is good to 1e-5 dB (test_time_domain.py).
+model file. What sets the tolerance: at +8 dBm, 48 harmonics leave about 1e-5 dB at the fifth; the reference itself moves
+by less than 1e-7 dB when its own tolerances are made a hundred times tighter (test_time_domain.py).
 """
 
 import dataclasses
@@ -45,10 +45,9 @@ def test_harmonics_of_the_lumped_doubler(circuit, chip, drive_dbm, v_cc):
     params = {name: getattr(chip, name) for name in PARAMETERS}
     expected = steady_state(params, Doubler(), drive_dbm, v_cc)
     state = circuit.solve({"drive.power": f"{drive_dbm} dBm", "supply.VCC": f"{v_cc} V"}, harmonics=48)
-    for k in (1, 2):
-        assert state.output_dbm(k) == pytest.approx(expected.dbm[k], abs=0.01), f"harmonic {k}"
+    for k in range(1, 6):
+        assert state.output_dbm(k) == pytest.approx(expected.dbm[k], abs=1e-4), f"harmonic {k}"
         turned = math.remainder(state.output_phase_deg(k) - expected.phase_deg[k], 360.0)
-        assert abs(turned) < 0.1, f"harmonic {k}: {turned:.3f} degree apart"
-    for k in (3, 4, 5):
-        assert state.output_dbm(k) == pytest.approx(expected.dbm[k], abs=0.05), f"harmonic {k}"
-    assert state.input_return_loss_db == pytest.approx(-20.0 * math.log10(abs(expected.reflection)), abs=0.01)
+        assert abs(turned) < 1e-3, f"harmonic {k}: {turned:.5f} degree apart"
+    assert state.input_return_loss_db == pytest.approx(-20.0 * math.log10(abs(expected.reflection)), abs=1e-4)
+    assert state.supplies["VCC"].amps == pytest.approx(expected.supply_current, rel=1e-6)

@@ -126,8 +126,8 @@ def test_small_drive_is_the_linear_circuit():
 
 def test_a_hundred_times_tighter_changes_nothing():
     usual, tight = (steady_state(INVENTED, Doubler(), 8.0, 4.0, rtol=rtol) for rtol in (1e-10, 1e-12))
-    assert tight.dbm[1:6] == pytest.approx(usual.dbm[1:6], abs=1e-5)
-    assert tight.phase_deg[1:6] == pytest.approx(usual.phase_deg[1:6], abs=1e-4)
+    assert tight.dbm[1:6] == pytest.approx(usual.dbm[1:6], abs=1e-7)
+    assert tight.phase_deg[1:6] == pytest.approx(usual.phase_deg[1:6], abs=1e-6)
 
 
 def test_shooting_finds_what_waiting_finds():
@@ -139,9 +139,9 @@ def test_shooting_finds_what_waiting_finds():
     assert shot.closure < 1e-9
 
 
-def test_plain_integration_reaches_the_same_and_says_what_it_took():
-    cost = plain_cost(INVENTED, Doubler(), 0.0, 3.0)
-    assert 1 < cost.periods <= 400 and cost.evaluations > 100 * cost.periods and cost.seconds > 0
+def test_plain_integration_says_what_it_took():
+    cost = plain_cost(INVENTED, Doubler(), -10.0, 4.0, longest=100)
+    assert 1 < cost.periods <= 100 and cost.evaluations > 100 * cost.periods and cost.seconds > 0
 
 
 def test_what_the_equations_cannot_hold_is_refused():
