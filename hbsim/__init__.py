@@ -14,7 +14,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-_PUBLIC = {"Circuit": "studies.circuit", "SteadyState": "balance.solution", "SweepTable": "studies.sweep",
+_PUBLIC = {"Circuit": "studies.circuit", "SteadyState": "balance.solution", "SweepTable": "studies.table",
            "HbsimError": "errors", "Refusal": "errors", "NotSolved": "errors", "read_touchstone": "linear.touchstone"}
 
 __all__ = ["load", *_PUBLIC]
@@ -28,8 +28,11 @@ def __getattr__(name: str) -> Any:
     if name in _PUBLIC:
         return getattr(import_module(f".{_PUBLIC[name]}", __name__), name)
     if name == "__version__":
-        from importlib.metadata import version
-        return version("hbsim")
+        from importlib.metadata import PackageNotFoundError, version
+        try:
+            return version("hbsim")
+        except PackageNotFoundError:
+            return "unknown"  # a source folder that was not installed
     raise AttributeError(f"module 'hbsim' has no attribute '{name}'")
 
 

@@ -6,59 +6,72 @@ import argparse
 import json
 import os
 import sys
-import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 # The balance's matrices are small: more than one thread a factorisation only costs. Set before numpy loads.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from .errors import HbsimError, NotSolved, Refusal  # noqa: E402
+from .quantities import show  # noqa: E402
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit status."""
-    parser = _parser()
-    options = parser.parse_args(arguments)
     try:
-        options.run(options)
+        options = _parser().parse_args(arguments)
+        with _says_when_compiling():
+            status = options.run(options)
+        sys.stdout.flush()
+        return status
     except NotSolved as failure:
-        print(f"hbsim: not solved: {failure}", file=sys.stderr)
-        return 1
+        return _complain(failure, 1)
     except HbsimError as refusal:
-        print(f"hbsim: {refusal}", file=sys.stderr)
-        return 2
-    except BrokenPipeError:
+        return _complain(refusal, 2)
+    except MemoryError:
+        return _complain("the memory does not suffice; take fewer harmonics or points", 2)
+    except BrokenPipeError:  # whoever read standard output has left
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except KeyboardInterrupt:
-        print("hbsim: interrupted; nothing was written", file=sys.stderr)
-        return 130
-    return 0
+        return _complain("interrupted; what was not yet written is lost", 130)
+
+
+def _complain(what: Any, status: int) -> int:
+    print(f"hbsim: {what}", file=sys.stderr)
+    return status
+
+
+class _Parser(argparse.ArgumentParser):
+    """Refuses in one line, as every other part of hbsim does; takes no shortened options."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options, allow_abbrev=False)
+
+    def error(self, message: str) -> NoReturn:
+        raise Refusal(f"{message}; '{self.prog} --help' shows what there is")
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="hbsim", description="Predict what a microwave frequency multiplier does.")
+    parser = _Parser(prog="hbsim", description="Predict what a microwave frequency multiplier does.",
+                     epilog="Exit status: 0 done, 1 not solved, 2 refused (input that cannot be used).")
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version and leave")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    predict = commands.add_parser("predict", help="solve a circuit file and say what comes out")
-    predict.add_argument("file", metavar="FILE", help="circuit file (TOML)")
-    predict.add_argument("--set", dest="values", action="append", default=[], metavar="NAME.QUANTITY=VALUE",
-                         help="change a quantity, such as drive.power='3 dBm' or supply.VCC='4.5 V'; repeatable")
-    _common(predict)
+    predict = commands.add_parser("predict", help="solve a circuit file and say what comes out",
+                                  description="Solve a circuit file and say what comes out at each harmonic.")
+    _of_circuit(predict, "change a quantity, such as drive.power=3dBm or supply.VCC='4.5 V'; repeatable")
     predict.set_defaults(run=_predict)
 
-    sweep = commands.add_parser("sweep", help="solve a circuit on a grid of quantities")
-    sweep.add_argument("file", metavar="FILE", help="circuit file (TOML)")
+    sweep = commands.add_parser("sweep", help="solve a circuit file on a grid of quantities",
+                                description="Solve a circuit file on a grid of quantities. Exit status 0 if any point "
+                                            "was solved; those that were not are marked.")
+    _of_circuit(sweep, "change a quantity for the whole sweep; repeatable")
     sweep.add_argument("--vary", dest="axes", action="append", required=True, metavar="NAME.QUANTITY=START:STOP:STEP",
-                       help="such as drive.power=-20dBm:10dBm:1dB or supply.VCC=1V:8V:0.25V; repeatable")
-    sweep.add_argument("--set", dest="values", action="append", default=[], metavar="NAME.QUANTITY=VALUE",
-                       help="change a quantity for the whole sweep; repeatable")
-    sweep.add_argument("--csv", metavar="FILE", help="write the table")
-    _common(sweep)
+                       help="such as drive.power=-20dBm:10dBm:1dB, supply.VCC=1:8:0.25V or stub.length=10:20:0.5mm; "
+                            "repeatable, the last runs fastest")
+    sweep.add_argument("--csv", metavar="FILE", help="write the table; - is standard output")
     sweep.set_defaults(run=_sweep)
 
     device = commands.add_parser("device", help="show a transistor or diode of the library")
@@ -77,19 +90,26 @@ class _Version(argparse.Action):
         parser.exit(message=f"hbsim {__version__}\n")
 
 
-def _common(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--harmonics", type=int, metavar="K", help="harmonics balanced (default 16)")
+def _of_circuit(parser: argparse.ArgumentParser, meaning_of_set: str) -> None:
+    parser.add_argument("file", metavar="FILE", help="circuit file (TOML)")
+    parser.add_argument("--set", dest="values", action="append", default=[], metavar="NAME.QUANTITY=VALUE",
+                        help=meaning_of_set)
+    parser.add_argument("--harmonics", type=int, metavar="K", help="harmonics balanced, DC apart (default 16)")
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     parser.add_argument("--plot", metavar="FILE", help="draw a picture (.png, .svg, .pdf)")
 
 
-def _predict(options: argparse.Namespace) -> None:
+def _predict(options: argparse.Namespace) -> int:
     from .studies.prediction import as_json, predict
-    _check_outputs(options.json, options.plot)
+    _check_outputs(options)
     circuit = _circuit(options)
-    with _says_when_compiling():
+    try:
         prediction = predict(circuit, harmonics=options.harmonics)
-        prediction.state.devices  # noqa: B018  (compiled too)
+    except NotSolved as failure:
+        d = circuit.description
+        at = [f"drive.power = {show(d.drive.power_dbm, 'dBm')}"]
+        at += [f"supply.{name} = {show(supply.voltage, 'V')}" for name, supply in d.supplies.items()]
+        raise NotSolved(f"{options.file}: not solved at {', '.join(at)}: {failure}", failure.iterate) from None
     if options.json != "-":
         from .show.report import prediction_page
         print(prediction_page(prediction))
@@ -98,40 +118,45 @@ def _predict(options: argparse.Namespace) -> None:
         from .show.plots import prediction_figure
         from .show.style import save
         save(prediction_figure(prediction), options.plot)
+    return 0
 
 
-def _sweep(options: argparse.Namespace) -> None:
+def _sweep(options: argparse.Namespace) -> int:
     from .show.progress import progress_line
-    from .studies.compression import compression, sentence
-    from .studies.sweep import as_json
-    _check_outputs(options.csv, options.json, options.plot)
+    from .studies.compression import compression
+    from .studies.table import as_json
+    _check_outputs(options)
     circuit = _circuit(options)
-    axes = dict(_split(text, "--vary") for text in options.axes)
-    if len(axes) < len(options.axes):
-        raise Refusal("one quantity is varied twice; name it once", "--vary")
+    axes = _pairs(options.axes, "--vary")
     if options.plot and len(axes) > 2:
         raise Refusal("a picture shows one or two quantities; vary fewer, or use --csv", "--plot")
     harmonics = {"harmonics": options.harmonics} if options.harmonics is not None else {}
-    with _says_when_compiling(), progress_line() as progress:
+    with progress_line() as progress:
         table = circuit.sweep(axes, progress=progress, **harmonics)
     found = compression(circuit.description, table)
-    if options.json != "-":
+    if "-" not in (options.json, options.csv):
         from .show.report import sweep_page
-        print(sweep_page(table, sentence(found) if found else None))
-    if options.csv:
+        print(sweep_page(table, found))
+    if options.csv == "-":
+        table.write_csv(sys.stdout)
+    elif options.csv:
         table.to_csv(options.csv)
     _write_json(options.json, as_json(table, found))
     if options.plot:
         from .show.plots import sweep_figure
         from .show.style import save
         save(sweep_figure(table, found), options.plot)
+    unsolved = int((~table.solved).sum())
+    if unsolved:
+        print(f"hbsim: {options.file}: {unsolved} of {table.solved.size} points not solved, the first at "
+              f"{table.place_text(min(table.reasons))}: {table.reasons[min(table.reasons)]}", file=sys.stderr)
+    return 0 if table.solved.any() else 1
 
 
-def _device(options: argparse.Namespace) -> None:
+def _device(options: argparse.Namespace) -> int:
     from .studies.device_curves import as_json, curves
-    _check_outputs(options.json, options.plot)
-    with _says_when_compiling():
-        found = curves(options.name)
+    _check_outputs(options)
+    found = curves(options.name)
     if options.json != "-":
         from .show.device_page import device_page
         print(device_page(found))
@@ -140,30 +165,43 @@ def _device(options: argparse.Namespace) -> None:
         from .show.device_plot import device_figure
         from .show.style import save
         save(device_figure(found), options.plot)
+    return 0
 
 
 def _circuit(options: argparse.Namespace) -> Any:
     from .studies.circuit import Circuit
     circuit = Circuit.load(options.file)
-    return circuit.with_values(dict(_split(text, "--set") for text in options.values)) if options.values else circuit
+    return circuit.with_values(_pairs(options.values, "--set")) if options.values else circuit
 
 
-def _split(text: str, option: str) -> tuple[str, str]:
-    name, equals, value = text.partition("=")
-    if not equals or not name.strip() or not value.strip():
-        raise Refusal(f"'{text}' has no '='; write NAME.QUANTITY=VALUE", option)
-    return name.strip(), value.strip()
+def _pairs(texts: Sequence[str], option: str) -> dict[str, str]:
+    """"name=value" texts as a mapping; each name once."""
+    found: dict[str, str] = {}
+    for text in texts:
+        name, equals, value = (piece.strip() for piece in text.partition("="))
+        if not equals or not name or not value:
+            raise Refusal(f"'{text}' has no name, '=' and value; write it like drive.power=3dBm", option)
+        if name in found:
+            raise Refusal(f"'{name}' is named twice; keep one", option)
+        found[name] = value
+    return found
 
 
-def _check_outputs(*paths: str | None) -> None:
+def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse before the work what could not be written after it."""
     from .files import check_writable
-    from .show.style import check_format
-    for path in paths:
-        if path and path != "-":
+    paths = {f"--{name}": path for name in ("csv", "json", "plot") if (path := getattr(options, name, None)) is not None}
+    if options.plot is not None:
+        from .show.style import check_format
+        check_format(options.plot)
+    taken = {os.path.realpath(options.file): "the circuit file"} if hasattr(options, "file") else {}
+    for option, path in paths.items():
+        if path != "-":
             check_writable(path)
-    if paths[-1]:
-        check_format(paths[-1])
+        place = path if path == "-" else os.path.realpath(path)
+        if place in taken:
+            raise Refusal(f"'{path}' is also {taken[place]}; give each its own file", option)
+        taken[place] = f"that of {option}"
 
 
 def _write_json(path: str | None, data: dict[str, Any]) -> None:
@@ -177,25 +215,24 @@ def _write_json(path: str | None, data: dict[str, Any]) -> None:
 
 
 @contextmanager
-def _says_when_compiling():
-    """After two seconds without an answer, say why: the first run after an installation compiles."""
-    timer = threading.Timer(2.0, lambda: print(
-        "hbsim: compiling; this happens once after an installation and takes up to half a minute", file=sys.stderr))
-    timer.daemon = True
-    from .balance.newton import newton
-    if _is_compiled(newton):
-        yield
-        return
-    timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
+def _says_when_compiling() -> Iterator[None]:
+    """Tell whoever waits why the first run after an installation takes longer: numba compiles, and keeps the result.
 
+    numba itself is asked: its event of this name stands for a compilation that no cache could spare.
+    """
+    from numba.core import event
+    said = False
 
-def _is_compiled(function: Any) -> bool:
-    """Whether numba already keeps a compiled form of this function, in this process or in its cache on disk."""
-    if not hasattr(function, "signatures"):  # compiling is switched off
-        return True
-    cache = Path(function._cache.cache_path) if hasattr(function, "_cache") else None
-    return bool(function.signatures) or (cache is not None and any(cache.glob(f"*{function.__name__}*.nbc")))
+    class Listener(event.Listener):
+        def on_start(self, _: Any) -> None:
+            nonlocal said
+            if not said:
+                said = True
+                print("hbsim: compiling; this happens once after an installation and takes up to half a minute",
+                      file=sys.stderr, flush=True)
+
+        def on_end(self, _: Any) -> None:
+            pass
+
+    with event.install_listener("numba:compile", Listener()):
+        yield

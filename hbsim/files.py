@@ -16,28 +16,31 @@ from .errors import Refusal
 def replaced(path: str | Path, mode: str = "w") -> Iterator[IO]:
     """Open a temporary file beside `path`; when the block ends well it takes the place of `path`.
 
+    A link stays and its target is replaced; what is no regular file (a pipe, a terminal) is written to as it stands.
+
     Raises
     ------
     Refusal
-        The folder does not exist or cannot be written.
+        The folder does not exist or cannot be written, or the disk is full.
     """
-    target = Path(path)
+    target = Path(os.path.realpath(path))
+    options = {} if "b" in mode else {"encoding": "utf-8", "newline": ""}
+    temporary = None
     try:
+        if target.exists() and not target.is_file():
+            with open(target, mode, **options) as handle:
+                yield handle
+            return
         number, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    except OSError as error:
-        raise Refusal(f"cannot be written: {error.strerror}; name a folder that exists and is yours", file=str(path)) \
-            from None
-    try:
-        options = {} if "b" in mode else {"encoding": "utf-8", "newline": ""}
         with os.fdopen(number, mode, **options) as handle:
             yield handle
-        os.chmod(temporary, 0o666 & ~_umask())
-        try:
-            os.replace(temporary, target)
-        except OSError as error:
-            raise Refusal(f"cannot be written: {error.strerror}", file=str(path)) from None
+        os.chmod(temporary, target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
+        os.replace(temporary, target)
+    except OSError as error:
+        raise Refusal(f"cannot be written: {error.strerror}; name another place", file=str(path)) from None
     finally:
-        Path(temporary).unlink(missing_ok=True)
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
 
 
 def _umask() -> int:
@@ -48,10 +51,12 @@ def _umask() -> int:
 
 def check_writable(path: str | Path) -> None:
     """Raise Refusal for a path that cannot be written, without touching what stands there."""
-    target = Path(path)
+    target = Path(os.path.realpath(path))
     if target.is_dir():
-        raise Refusal("is a folder; name a file", file=str(path))
+        raise Refusal("this is a folder; name a file in it", file=str(path) or "''")
     if not target.parent.is_dir():
         raise Refusal(f"its folder '{target.parent}' does not exist; make it first", file=str(path))
-    if not os.access(target.parent, os.W_OK):
+    if not os.access(target if target.exists() else target.parent, os.W_OK):
+        raise Refusal("cannot be written; name a place that is yours", file=str(path))
+    if target.is_file() and not os.access(target.parent, os.W_OK):
         raise Refusal("its folder cannot be written; name one that is yours", file=str(path))

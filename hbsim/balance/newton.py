@@ -9,7 +9,9 @@ from .equations import branch_voltages, jacobian, node_currents, residual
 from .native import lu_factor, lu_solve
 
 BALANCED, STALLED, SPENT, SINGULAR = 0, 1, 2, 3
-TOLERANCE = 1e-10  # of the currents that cancel at a node
+_LAST_DIGITS = 4e-15  # of the largest voltage
+TOLERANCE = 1e-9  # of the currents that cancel at a node
+_CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
 
 @njit(cache=True, nogil=True)
@@ -40,8 +42,20 @@ def _moved(x, share, step, trial):
 
 
 @njit(cache=True, nogil=True)
+def _within_rounding(step, x):
+    """Whether a step is lost in the last digits of the voltages."""
+    most, largest = 0.0, 0.0
+    for j in range(x.shape[0]):
+        for r in range(x.shape[1]):
+            most, largest = max(most, abs(step[j, r])), max(largest, abs(x[j, r]))
+    return most <= _LAST_DIGITS * largest
+
+
+@njit(cache=True, nogil=True)
 def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work):
-    """Bring x (n, rows) to balance in place; work holds the last `residual` at x.
+    """Bring x (n, rows) to balance in place; work.total then holds the branch currents at x.
+
+    A factored Jacobian is used again as long as it still contracts the error well.
 
     Returns
     -------
@@ -53,70 +67,102 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
         Largest current error relative to the currents that cancel.
     """
     error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-    steps = 0
+    steps, factored, polished = 0, False, False
+    flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
     while True:
         if not np.isfinite(squares):
             return STALLED, steps, error
-        # quadratic convergence: the step after one that balances to TOLERANCE is taken too, down to rounding
-        last = error <= TOLERANCE
-        if last and error <= 1e-3 * TOLERANCE:
+        if error <= TOLERANCE and (polished or error <= 1e-3 * TOLERANCE):
             return BALANCED, steps, error
-        if steps >= most_steps:
-            return (BALANCED if last else SPENT), steps, error
-        jacobian(h, net, devices, transform, work)
-        if lu_factor(lapack, work.jacobian, work.pivots) != 0:
-            return (BALANCED if last else SINGULAR), steps, error
-        steps += 1
-        flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
+        if not factored:
+            if steps >= most_steps:
+                return (BALANCED if error <= TOLERANCE else SPENT), steps, error
+            jacobian(h, net, devices, transform, work)
+            if lu_factor(lapack, work.jacobian, work.pivots) != 0:
+                return (BALANCED if error <= TOLERANCE else SINGULAR), steps, error
+            steps += 1
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]
         lu_solve(lapack, work.jacobian, work.pivots, flat)
-        share = 1.0 if last else _longest_step(devices, transform, work)
+        if factored or error <= TOLERANCE:
+            polished = error <= TOLERANCE
+            _moved(x, 1.0, work.step, work.trial)
+            new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
+            factored = new_error < _CONTRACTS * error
+            if factored or (polished and new_error < error):
+                x[:, :] = work.trial
+                error, squares = new_error, new_squares
+            else:
+                # rounding is reached, or the old factors no longer serve: back to x, whose slopes are wanted again
+                error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
+            continue
+        share = _longest_step(devices, transform, work)
         while True:
             _moved(x, share, work.step, work.trial)
             new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            if last or new_squares <= (1.0 - 1e-4 * share) * squares or new_error <= TOLERANCE:
+            if new_squares <= (1.0 - 1e-4 * share) * squares or new_error <= TOLERANCE:
                 break
             share *= 0.5
             if share < 1e-5:
                 return STALLED, steps, error
-        if last:
-            if new_error < error:
-                x[:, :] = work.trial
-                return BALANCED, steps, new_error
-            residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-            return BALANCED, steps, error
+        factored = share == 1.0 and new_error < _CONTRACTS * error
         x[:, :] = work.trial
         error, squares = new_error, new_squares
 
 
 @njit(cache=True, nogil=True)
+def _extrapolate(xs, cs, point):
+    """Start of a point from up to three before it, when the sources move on along one line; else from the last."""
+    order = 0
+    ahead, past, older = 0.0, 0.0, 0.0  # how far the sources moved, newest first
+    along, along_older = 0.0, 0.0
+    for k in range(cs.shape[1]):
+        for j in range(cs.shape[2]):
+            d3 = cs[point, k, j] - cs[point - 1, k, j]
+            ahead += d3.real * d3.real + d3.imag * d3.imag
+            if point >= 2:
+                d2 = cs[point - 1, k, j] - cs[point - 2, k, j]
+                past += d2.real * d2.real + d2.imag * d2.imag
+                along += d3.real * d2.real + d3.imag * d2.imag
+            if point >= 3:
+                d1 = cs[point - 2, k, j] - cs[point - 3, k, j]
+                older += d1.real * d1.real + d1.imag * d1.imag
+                along_older += d3.real * d1.real + d3.imag * d1.imag
+    ahead, past, older = np.sqrt(ahead), np.sqrt(past), np.sqrt(older)
+    if past > 0 and along > 0.999 * ahead * past and ahead < 3 * past:
+        order = 1
+        if older > 0 and along_older > 0.999 * ahead * older and past < 3 * older:
+            order = 2
+    if order == 0:
+        xs[point] = xs[point - 1]
+        return
+    # Lagrange weights at distance `ahead` beyond the newest of points at 0, -past, -past - older
+    if order == 1:
+        w0, w1, w2 = 1.0 + ahead / past, -ahead / past, 0.0
+    else:
+        w0 = (ahead + past) * (ahead + past + older) / (past * (past + older))
+        w1 = -ahead * (ahead + past + older) / (past * older)
+        w2 = ahead * (ahead + past) / ((past + older) * older)
+    third = point - 3 if order == 2 else point - 2
+    for j in range(xs.shape[1]):
+        for r in range(xs.shape[2]):
+            xs[point, j, r] = w0 * xs[point - 1, j, r] + w1 * xs[point - 2, j, r] + w2 * xs[third, j, r]
+
+
+@njit(cache=True, nogil=True)
 def march(xs, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
-    """Solve a row of points in order, each from an extrapolation of the two before it.
+    """Solve a row of points in order, each from an extrapolation of those before it.
 
     xs: (n_point, n, rows), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_parameter,).
     flows: (n_point, n, rows), filled with the device currents at every node. stops, steps, errors: (n_point,).
     Stops at the first point that does not balance and returns its number; n_point when all did.
     """
     for point in range(xs.shape[0]):
-        if point >= 2:
-            # how far the sources move, against how far they moved to the point before
-            along, before = 0.0, 0.0
-            for k in range(cs.shape[1]):
-                for j in range(cs.shape[2]):
-                    past = cs[point - 1, k, j] - cs[point - 2, k, j]
-                    ahead = cs[point, k, j] - cs[point - 1, k, j]
-                    along += ahead.real * past.real + ahead.imag * past.imag
-                    before += past.real * past.real + past.imag * past.imag
-            ratio = min(max(along / before, 0.0), 3.0) if before > 0 else 0.0
-            for j in range(xs.shape[1]):
-                for r in range(xs.shape[2]):
-                    xs[point, j, r] = xs[point - 1, j, r] + ratio * (xs[point - 1, j, r] - xs[point - 2, j, r])
-        elif point == 1:
-            xs[1] = xs[0]
+        if point >= 1:
+            _extrapolate(xs, cs, point)
         stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
                                     transform, lapack, work)
-        if stop != BALANCED and point >= 2:
+        if stop != BALANCED and point >= 1:
             xs[point] = xs[point - 1]
             stop, more, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net,
                                        devices, transform, lapack, work)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..describe.library import Entry
+from ..devices.bjt import BJT
 from ..quantities import quantities, show
 from ..studies.device_curves import Capacitance, DiodeCurves, TransistorCurves
 
@@ -45,9 +46,9 @@ def parameter_lines(entry: Entry) -> list[str]:
         if name in entry.filled.read_as_infinite:
             mark = " (the file says 0)"
         else:
-            mark = " *" if value == standard[name] else ""
+            mark = " *" if value is not None and value == standard[name] else ""
         rows.append([name, "not given" if value is None else show(value, spec.unit, 6), spec.meaning + mark])
-    kind = getattr(device, "polarity", device.kind).upper() if hasattr(device, "polarity") else device.kind
+    kind = device.polarity.upper() if isinstance(device, BJT) else device.kind
     return [f"As understood: {kind}; * is what holds when a file says nothing", *_table(rows, left=(0, 2))]
 
 
@@ -72,7 +73,7 @@ def _transistor_lines(found: TransistorCurves) -> list[str]:
 
 def _bias_lines(found: TransistorCurves, names: tuple[str, ...]) -> list[str]:
     _, v_be, i_c, i_b = names
-    rows = [[v_be, i_c, i_b, f"{i_c} / {i_b}", "transition frequency"]]
+    rows = [[v_be, i_c, i_b, "IC / IB", "transition frequency"]]
     for n in _nearest(found.collector_current, _CURRENTS):
         rows.append([show(found.v_be[n], "V", 3), show(found.collector_current[n], "A", 3),
                      show(found.base_current[n], "A", 3), f"{found.current_gain[n]:.3g}",
@@ -108,7 +109,7 @@ def _diode_lines(found: DiodeCurves) -> list[str]:
 def _capacitance_lines(capacitances: dict[str, Capacitance]) -> list[str]:
     lines = []
     for junction, found in capacitances.items():
-        values = ", ".join(f"{show(found.capacitance[n], 'F', 3)} at {show(found.reverse_voltage[n], 'V', 3)}"
+        values = ", ".join(f"{show(found.capacitance[n], 'F', 3)} at {show(found.reverse_voltage[n], 'V')}"
                            for n in np.linspace(0, len(found.capacitance) - 1, 5).astype(int))
         lines.append(f"  {junction}  {values}")
     return ["", "Junction capacitances under reverse voltage", *lines] if lines else []

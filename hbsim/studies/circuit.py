@@ -11,7 +11,8 @@ from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe import circuitfile
 from ..describe.description import Description
-from .sweep import SweepTable, sweep
+from .sweep import sweep
+from .table import SweepTable
 
 HARMONICS = 16
 
@@ -75,13 +76,18 @@ class Circuit:
         ----------
         axes : mapping
             Address -> values (texts with units, or numbers in base units), or "start : stop : step". The last axis
-            runs fastest in the table.
+            runs fastest in the table. In the text form a piece without a unit takes that of another.
         progress : function of (points done, points in all), or None
 
         Returns
         -------
         SweepTable
             Unsolved points are marked and hold no numbers.
+
+        Raises
+        ------
+        Refusal
+            An unknown quantity, a value that is not possible, or a circuit that cannot be analysed: before the work.
         """
         return sweep(self.description, axes, harmonics, samples, self._networks, progress)
 

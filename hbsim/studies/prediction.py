@@ -45,9 +45,11 @@ def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
 
 def warnings(state: SteadyState, error: float | None) -> list[str]:
     """Sentences on everything that should be known before the numbers are used or the circuit is built."""
-    found = list(state.description.notes)
+    found = [*state.description.notes, *state.notes]
     for name, placed in state.description.parts.items():
         found += [f"{name}: {sentence}" for sentence in placed.part.warnings(float(state.frequency[-1]))]
+    for name, placed in state.description.devices.items():
+        found += [f"{name}: {sentence}" for sentence in placed.part.warnings()]
     for name, device in state.devices.items():
         found += [f"{name}: {rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
                   f"{show(rating.limit, rating.unit)}" for rating in device.ratings if rating.exceeded]

@@ -65,5 +65,5 @@ def dc_current(diode, voltage) -> float:
     source = np.array([[voltage], [0.0]], complex)
     c = system.excitation(source)
     form = np.zeros(system.shape)
-    form[0] = operating_point(system, c, system.parameters(), Effort())
+    form[:, 0] = operating_point(system, c, system.parameters(), Effort())
     return -SteadyState(None, system, form, source, Solver(1, system.samples, 0, 0.0)).current("source")[0, 0].real

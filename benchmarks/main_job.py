@@ -1,0 +1,180 @@
+"""How fast is the main job? Ratios, each measured side by side in one run on this machine.
+
+    python benchmarks/main_job.py [--json -]
+
+1. `floor_ratio`: a 41-point drive sweep (K = 8, solver only) over the bare cost of its Newton steps, each one device
+   evaluation and one LU factorisation of the same size.
+2. `versus_time_domain`: time a point of the plain time integration of the lumped doubler over time a point of that sweep
+   of the beacon doubler. The integration (scipy's LSODA, compiled right-hand side) runs from rest until f0 and 2 f0 at
+   the load move by less than 0.01 dB in 20 periods, as someone would who does not know the answer; `foreseen` is the
+   same with the stop placed by foreknowledge of the answer, at the cheapest tolerance that holds 0.01 dB.
+3. `start_ratio`: the whole process `hbsim predict` with a warm cache over `python -c "import numpy, scipy.linalg, numba"`.
+4. `sweep_peak_mib`: peak memory of a whole process that sweeps 10,000 points.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np  # noqa: E402
+from numba import njit  # noqa: E402
+
+import hbsim  # noqa: E402
+from hbsim.balance.continuation import Effort, steady_state  # noqa: E402
+from hbsim.balance.native import call_law, lapack_addresses, lu_factor, lu_solve  # noqa: E402
+from hbsim.balance.prepare import prepare, source_voltages  # noqa: E402
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "tests" / "checks"))
+
+HARMONICS, DRIVES = 8, np.arange(-30.0, 11.0)
+
+
+@njit
+def _bare(repeats, address, u, p, i, q, t, di, dq, dt, lapack, matrix, work, pivots, right):
+    """One device evaluation and one LU with its back-substitution, `repeats` times."""
+    for _ in range(repeats):
+        call_law(address, u, p, i, q, t, di, dq, dt)
+        work[:, :] = matrix
+        lu_factor(lapack, work, pivots)
+        lu_solve(lapack, work, pivots, right)
+
+
+def _best(task, repeats: int = 7) -> float:
+    """Least time of several runs: the one least disturbed by other work on the machine. [s]"""
+    times = []
+    for _ in range(repeats):
+        began = time.perf_counter()
+        task()
+        times.append(time.perf_counter() - began)
+    return min(times)
+
+
+def drive_sweep(file: str) -> dict[str, float]:
+    """Time of the 41-point sweep, solver only, and of its bare floor."""
+    description = hbsim.load(ROOT / "examples" / file).description
+    system = prepare(description, HARMONICS)
+    parameters = system.parameters()
+    sources = [source_voltages(description.with_values({"drive.power": float(level)}), system) for level in DRIVES]
+    cs = np.ascontiguousarray([system.excitation(source) for source in sources])
+    start = steady_state(system, cs[0], parameters, None, Effort())
+    xs = np.zeros((len(cs), *system.shape))
+    flows = np.zeros_like(xs)
+    stops, steps, errors = np.zeros(len(cs), int), np.zeros(len(cs), int), np.zeros(len(cs))
+
+    def run() -> None:
+        xs[0] = start
+        if system.march(xs, cs, parameters, flows, stops, steps, errors) != len(cs):
+            raise RuntimeError("the sweep did not run through")
+
+    run()
+    sweep_time = _best(run, 15)
+    count, work = int(steps.sum()), system.work
+    lo, hi = system.devices.branch_start[:2]
+    matrix = work.jacobian + 10 * np.eye(len(work.jacobian))
+    arguments = (system.devices.address[0], work.u[lo:hi], parameters, *(work.iqt[kind][lo:hi] for kind in range(3)),
+                 work.di[0], work.dq[0], work.dt[0], lapack_addresses(), matrix, matrix.copy(), work.pivots,
+                 np.ones(len(matrix)))
+    _bare(1, *arguments)
+    floor = _best(lambda: _bare(count, *arguments), 15)
+    return {"file": file, "unknowns": int(np.prod(system.shape)), "points": len(cs), "newton_steps": count,
+            "us_a_point": 1e6 * sweep_time / len(cs), "floor_us_a_point": 1e6 * floor / len(cs),
+            "floor_ratio": sweep_time / floor}
+
+
+def time_domain() -> dict[str, float]:
+    """Seconds a point of plain integration at five drives of the sweep, without and with foreknowledge."""
+    import time_domain as reference
+    description = hbsim.load(ROOT / "examples" / "lumped_doubler.toml").description
+    device = description.devices["Q1"].part
+    params = {name: getattr(device, name) for name in reference.PARAMETERS}
+    params = {name: (device.RB if name == "RBM" and value is None else value) for name, value in params.items()}
+    supply = description.supplies["VCC"].voltage
+    blind, foreseen = [], []
+    for level in DRIVES[::10]:
+        blind.append(_settle(reference, params, reference.Doubler(), float(level), supply))
+        foreseen.append(reference.plain_cost(params, reference.Doubler(), float(level), supply).seconds)
+    return {"blind_s": statistics.mean(blind), "foreseen_s": statistics.mean(foreseen)}
+
+
+def _settle(reference, params, circuit, level: float, supply: float) -> float:
+    p, c = reference._packed(params), reference._constants(circuit, level, supply)
+    state, period, samples, block = reference._rest(p, c), 1.0 / circuit.f0, 128, 20
+    reference._integrated("LSODA", state, 0.0, period, p, c, 1e-6)  # compiled before the clock starts
+    began, before = time.perf_counter(), None
+    for number in range(200):
+        times = (number * block + np.arange(block * samples + 1) / samples) * period
+        course = reference._integrated("LSODA", state, times[0], times[-1], p, c, 1e-6, times[-samples - 1:]).y
+        state, level_now = course[:, -1], reference._load_dbm(course[:, :-1])
+        if before is not None and np.abs(level_now - before)[1:3].max() < 0.01:
+            break
+        before = level_now
+    return time.perf_counter() - began
+
+
+def whole_process() -> dict[str, float]:
+    """Start ratio and peak memory, from child processes."""
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
+    predict = [sys.executable, "-m", "hbsim", "predict", str(ROOT / "examples" / "beacon_2304.toml")]
+    bare = [sys.executable, "-c", "import numpy, scipy.linalg, numba"]
+
+    def timed(command: list[str]) -> float:
+        began = time.perf_counter()
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=environment)
+        return time.perf_counter() - began
+
+    timed(predict), timed(bare)
+    ratios = [timed(predict) / timed(bare) for _ in range(5)]
+    script = ("import resource, hbsim; c = hbsim.load(r'%s'); "
+              "t = c.sweep({'supply.VCC': '1:5.95:0.05V', 'drive.power': '-20:9.7:0.3dBm'}, harmonics=8); "
+              "assert t.solved.size == 10000; "
+              "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, int(t.solved.sum()))"
+              % (ROOT / "examples" / "beacon_2304.toml"))
+    began = time.perf_counter()
+    out = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True, env=environment)
+    peak, solved = out.stdout.split()
+    return {"start_ratio": statistics.median(ratios), "sweep_peak_mib": float(peak), "sweep_solved": int(solved),
+            "sweep_s": time.perf_counter() - began}
+
+
+def main() -> None:
+    """Run all four and print a table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--json", metavar="FILE", help="the figures as JSON; - is standard output")
+    options = parser.parse_args()
+    began = time.perf_counter()
+    hbsim.load(ROOT / "examples" / "lumped_doubler.toml").solve(harmonics=HARMONICS)
+    compile_s = time.perf_counter() - began
+    sweeps = [drive_sweep(file) for file in ("lumped_doubler.toml", "beacon_2304.toml")]
+    domain, process = time_domain(), whole_process()
+    per_point = sweeps[1]["us_a_point"] * 1e-6
+    found = {"floor_ratio": sweeps[1]["floor_ratio"], "versus_time_domain": domain["blind_s"] / per_point,
+             "versus_time_domain_foreseen": domain["foreseen_s"] / per_point, **process, "sweeps": sweeps,
+             "time_domain": domain, "first_solve_s": compile_s}
+    if options.json != "-":
+        for sweep in sweeps:
+            print(f"{sweep['file']}: {sweep['points']} points, {sweep['unknowns']} unknowns, {sweep['newton_steps']} Newton "
+                  f"steps, {sweep['us_a_point']:.0f} us a point, {sweep['floor_ratio']:.2f} times the floor")
+        print(f"time integration of the lumped doubler: {domain['blind_s']:.3f} s a point, "
+              f"{found['versus_time_domain']:.0f} times the beacon doubler's; with foreknowledge "
+              f"{domain['foreseen_s']:.3f} s, {found['versus_time_domain_foreseen']:.0f} times")
+        print(f"hbsim predict, warm: {found['start_ratio']:.2f} times the bare import of its packages")
+        print(f"10,000 points: {found['sweep_solved']} solved, peak {found['sweep_peak_mib']:.0f} MiB, "
+              f"{found['sweep_s']:.1f} s with start")
+        print(f"first solve in this process (compiles when the cache is cold): {compile_s:.1f} s")
+    if options.json:
+        text = json.dumps(found, indent=1)
+        print(text) if options.json == "-" else Path(options.json).write_text(text + "\n")
+
+
+if __name__ == "__main__":
+    main()

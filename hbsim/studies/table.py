@@ -1,0 +1,134 @@
+"""The table of a sweep: a grid of quantities and what came out at each point."""
+
+from __future__ import annotations
+
+import csv
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import IO, Any
+
+import numpy as np
+
+from ..errors import Refusal, nearest
+from ..files import replaced
+from ..quantities import show
+from .axis import axis_column
+
+
+@dataclass(eq=False)
+class SweepTable:
+    """A swept grid.
+
+    axes : address -> values in base units, (n,). The grid runs over their product, the last axis fastest.
+    units : address -> base unit.
+    columns : name -> values over the flat grid; nan where unsolved. Names carry their unit.
+    reasons : flat point number -> why it is unsolved.
+    iterations : Newton steps taken in all.
+
+    `table["output_dbm_2"]` is a column shaped like the grid, `table["drive.power"]` an axis.
+    """
+
+    title: str
+    axes: dict[str, np.ndarray]
+    units: dict[str, str]
+    columns: dict[str, np.ndarray]
+    wanted_harmonic: int
+    harmonics: int
+    reasons: dict[int, str] = field(default_factory=dict)
+    iterations: int = 0
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Points along each axis."""
+        return tuple(len(values) for values in self.axes.values())
+
+    @property
+    def solved(self) -> np.ndarray:
+        """Which points were solved, shaped like the grid."""
+        return self["solved"]
+
+    @property
+    def wanted(self) -> str:
+        """Name of the column of the wanted output."""
+        return f"output_dbm_{self.wanted_harmonic}"
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        if name in self.axes:
+            return self.axes[name]
+        if name not in self.columns:
+            raise Refusal(f"the table has no column '{name}'{nearest(name, [*self.axes, *self.columns])}")
+        return self.columns[name].reshape(self.shape)
+
+    def place(self, number: int) -> dict[str, float]:
+        """Where a point of the flat grid lies: address -> value in base units."""
+        at = np.unravel_index(number, self.shape)
+        return {address: float(values[i]) for (address, values), i in zip(self.axes.items(), at)}
+
+    def place_text(self, number: int) -> str:
+        """The same in words: "drive.power = 3 dBm, supply.VCC = 4.5 V"."""
+        return ", ".join(f"{a} = {show(value, self.units[a], 6)}" for a, value in self.place(number).items())
+
+    def most_output(self) -> int | None:
+        """Flat number of the point with most output at the wanted harmonic; None where nothing comes out."""
+        levels = self.columns[self.wanted]
+        return int(np.nanargmax(levels)) if np.isfinite(levels).any() else None
+
+    def header(self) -> list[str]:
+        """Column names of the CSV file: the axes with their unit, then the results."""
+        return [axis_column(name, self.units[name]) for name in self.axes] + list(self.columns)
+
+    def rows(self) -> Iterator[list[str]]:
+        """Rows of the CSV file; an unsolved point has empty results and solved = false."""
+        for number, point in enumerate(itertools.product(*self.axes.values())):
+            results = [str(bool(column[number])).lower() if name == "solved" else _number(column[number])
+                       for name, column in self.columns.items()]
+            yield [*(_axis_number(value) for value in point), *results]
+
+    def write_csv(self, handle: IO[str]) -> None:
+        """Write the table as CSV (comma, point, one header row) to an open text file."""
+        writer = csv.writer(handle, lineterminator="\n")
+        writer.writerow(self.header())
+        writer.writerows(self.rows())
+
+    def to_csv(self, path: str) -> None:
+        """The same to a file, which is replaced whole or not at all; raises Refusal where it cannot be written."""
+        with replaced(path) as handle:
+            self.write_csv(handle)
+
+    def __repr__(self) -> str:
+        count = int(self.solved.sum())
+        lines = [f"SweepTable of '{self.title}': {count} of {self.solved.size} points solved"]
+        for address, values in self.axes.items():
+            first, last = (show(float(value), self.units[address], 6) for value in (values[0], values[-1]))
+            lines.append(f"  {address}: {len(values)} values, {first} to {last}")
+        best = self.most_output()
+        if best is not None:
+            level = self.columns[self.wanted][best]
+            lines.append(f"  most output at harmonic {self.wanted_harmonic}: {level:.2f} dBm at {self.place_text(best)}")
+        return "\n".join([*lines, "  columns: " + ", ".join(self.columns)])
+
+
+def as_json(table: SweepTable, found: Any = None) -> dict[str, Any]:
+    """The table as plain data; None stands for no number. `found`: a Compression or None."""
+    return {
+        "title": table.title, "wanted_harmonic": table.wanted_harmonic, "harmonics": table.harmonics,
+        "axes": {axis_column(a, table.units[a]): [v if math.isfinite(v) else "infinite" for v in values.tolist()]
+                 for a, values in table.axes.items()},
+        "columns": {name: column.tolist() if name == "solved"
+                    else [v if math.isfinite(v) else None for v in column.tolist()]
+                    for name, column in table.columns.items()},
+        "unsolved": [{"point": number, "reason": reason} for number, reason in sorted(table.reasons.items())],
+        "compression": None if found is None else {
+            "law_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm, "drive_dbm": found.drive_dbm,
+            "output_dbm": found.output_dbm},
+    }
+
+
+def _axis_number(value: float) -> str:
+    return _number(value) or "infinite"
+
+
+def _number(value: float) -> str:
+    return repr(float(value)) if math.isfinite(value) else ""
