@@ -190,12 +190,14 @@ def _pairs(texts: Sequence[str], option: str) -> dict[str, str]:
 def _check_outputs(options: argparse.Namespace) -> None:
     """Refuse before the work what could not be written after it."""
     from .files import check_writable
-    paths = {f"--{name}": path for name in ("csv", "json", "plot") if (path := getattr(options, name, None)) is not None}
+    paths = {f"--{name}": getattr(options, name, None) for name in ("csv", "json", "plot")}
     if options.plot is not None:
         from .show.style import check_format
         check_format(options.plot)
     taken = {os.path.realpath(options.file): "the circuit file"} if hasattr(options, "file") else {}
     for option, path in paths.items():
+        if path is None:
+            continue
         if path != "-":
             check_writable(path)
         place = path if path == "-" else os.path.realpath(path)

@@ -55,7 +55,7 @@ def check_writable(path: str | Path) -> None:
     if target.is_dir():
         raise Refusal("this is a folder; name a file in it", file=str(path) or "''")
     if not target.parent.is_dir():
-        raise Refusal(f"its folder '{target.parent}' does not exist; make it first", file=str(path))
+        raise Refusal(f"its folder '{Path(path).parent}' does not exist; make it first", file=str(path))
     if not os.access(target if target.exists() else target.parent, os.W_OK):
         raise Refusal("cannot be written; name a place that is yours", file=str(path))
     if target.is_file() and not os.access(target.parent, os.W_OK):

@@ -83,12 +83,12 @@ def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: n
     """
     if start is not None:
         x = resized(start, system.harmonics)
-        if effort.newton(system, x, c, parameters, most_steps=25):
+        if effort.newton(system, x, c, parameters, most_steps=40):
             return x
     at_dc = np.zeros(system.shape)
     at_dc[:, 0] = operating_point(system, c, parameters, effort)
     x = at_dc.copy()
-    if effort.newton(system, x, c, parameters, most_steps=25):
+    if effort.newton(system, x, c, parameters, most_steps=40):
         return x
     x = at_dc.copy()
     if _raised_drive(system, x, c, parameters, effort) or _settled(system, x, c, parameters, effort):
@@ -140,10 +140,10 @@ def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effo
         trial = x.copy()
         if before is not None and aim > done:
             trial += (x - before[1]) * min((aim - done) / (done - before[0]), 3.0)
-        ok = effort.newton(system, trial, sources(aim), parameters, most_steps=15)
+        ok = effort.newton(system, trial, sources(aim), parameters, most_steps=25)
         if not ok and before is not None:
             trial = x.copy()
-            ok = effort.newton(system, trial, sources(aim), parameters, most_steps=15)
+            ok = effort.newton(system, trial, sources(aim), parameters, most_steps=25)
         if ok:
             before = (done, x.copy()) if done > 0 or linear else None
             x[:], done = trial, aim
@@ -160,7 +160,7 @@ def _settled(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarra
     h, failures = 0.05, 0
     for _ in range(400):
         trial = x.copy()
-        if effort.newton(system, trial, c, parameters, 12, h, x.copy()):
+        if effort.newton(system, trial, c, parameters, 20, h, x.copy()):
             change = np.abs(trial - x).max()
             x[:] = trial
             h *= 0.4 if change < 0.3 else 0.8

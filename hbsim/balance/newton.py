@@ -62,7 +62,7 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
     stop : int
         BALANCED, STALLED, SPENT or SINGULAR.
     steps : int
-        Newton steps taken (factorisations).
+        Newton steps taken, those with old factors included; work.factorisations counts the new ones.
     error : float
         Largest current error relative to the currents that cancel.
     """
@@ -74,13 +74,14 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
             return STALLED, steps, error
         if error <= TOLERANCE and (polished or error <= 1e-3 * TOLERANCE):
             return BALANCED, steps, error
+        if steps >= most_steps:
+            return (BALANCED if error <= TOLERANCE else SPENT), steps, error
         if not factored:
-            if steps >= most_steps:
-                return (BALANCED if error <= TOLERANCE else SPENT), steps, error
             jacobian(h, net, devices, transform, work)
             if lu_factor(lapack, work.jacobian, work.pivots) != 0:
                 return (BALANCED if error <= TOLERANCE else SINGULAR), steps, error
-            steps += 1
+            work.factorisations[0] += 1
+        steps += 1
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]
         lu_solve(lapack, work.jacobian, work.pivots, flat)
@@ -104,7 +105,9 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
                 break
             share *= 0.5
             if share < 1e-5:
-                return STALLED, steps, error
+                residual(x, c, parameters, h, x_ref, net, devices, transform, work)
+                # in cut-off the rounding of a voltage is more current than flows: then nothing is left to gain
+                return (BALANCED if _within_rounding(work.step, x) else STALLED), steps, error
         factored = share == 1.0 and new_error < _CONTRACTS * error
         x[:, :] = work.trial
         error, squares = new_error, new_squares

@@ -98,7 +98,7 @@ class System:
                       self.transform, self._lapack, self.work)
 
     def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray, stops: np.ndarray,
-              steps: np.ndarray, errors: np.ndarray, most_steps: int = 25) -> int:
+              steps: np.ndarray, errors: np.ndarray, most_steps: int = 40) -> int:
         """A row of points in place; see newton.py."""
         return march(xs, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
                      self.transform, self._lapack, self.work)
@@ -152,4 +152,5 @@ def _room(devices: Devices, harmonics: int, samples: int, n: int) -> Work:
         "extent": (n, harmonics + 1), "jacobian": (size, size), "block": (2 * n, size), "step": (n, rows),
         "trial": (n, rows), "change": (n_branch, samples),
     }
-    return Work(pivots=np.zeros(size, np.int32), **{name: np.zeros(shape) for name, shape in shapes.items()})
+    return Work(pivots=np.zeros(size, np.int32), factorisations=np.zeros(1, np.int64),
+                **{name: np.zeros(shape) for name, shape in shapes.items()})

@@ -123,3 +123,7 @@ class Device(ABC):
     def ratings(self, branch_voltage: np.ndarray, pin_voltage: dict[str, np.ndarray],
                 pin_current: dict[str, np.ndarray], dissipation: float) -> list[Rating]:
         """What the waveforms reach, against the model file's limits. Waveforms over one period [V], [A], [W]."""
+
+    def warnings(self) -> list[str]:
+        """Sentences on what is accepted though it is out of the ordinary."""
+        return []

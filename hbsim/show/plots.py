@@ -1,4 +1,4 @@
-"""Pictures of a prediction and of a sweep."""
+"""Pictures of a prediction and of a sweep; every number in them is read from the state or the table."""
 
 from __future__ import annotations
 
@@ -6,159 +6,180 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..balance.device_state import DeviceState
 from ..errors import Refusal
 from ..quantities import show
 from ..studies.compression import Compression
 from ..studies.prediction import Prediction
-from ..studies.sweep import SweepTable
-from .style import INK, LINES, PALE, label_lines, new_figure
+from ..studies.table import SweepTable
+from .style import INK, LINES, PALE, label_lines, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
+_DOTS = (0, (1, 1.5))
 
 
 def prediction_figure(prediction: Prediction) -> "Figure":
     """Spectrum at the output; voltage, current and load line of the first device."""
     state = prediction.state
-    figure = new_figure(8.0, 7.2)
-    grid = figure.add_gridspec(3, 2, height_ratios=(1.35, 1, 1), width_ratios=(1.25, 1))
+    devices = list(state.devices.values())
+    figure = new_figure(8.0, 7.2 if devices else 3.6)
+    grid = figure.add_gridspec(3 if devices else 1, 2, width_ratios=(1.25, 1))
     _spectrum(figure.add_subplot(grid[0, :]), prediction)
-    figure.suptitle(state.description.title, x=0.01, ha="left", fontsize=10)
-    if state.devices:
-        name, device = next(iter(state.devices.items()))
-        pin, common = device.main_pin, device.common
-        voltage, current = device.voltage_waveform(pin), 1e3 * device.current_waveform(pin)
-        time = np.linspace(0, 2, 2 * len(voltage) + 1) / state.description.drive.frequency * 1e9
-        top = figure.add_subplot(grid[1, 0])
-        top.plot(time, np.append(np.tile(voltage, 2), voltage[0]), color=LINES[0][0])
-        top.set_title(f"{name}: {pin} against {common}, and current into the {pin} pin, two periods of the drive")
-        top.set_ylabel("voltage / V")
-        top.tick_params(labelbottom=False)
-        low = figure.add_subplot(grid[2, 0], sharex=top)
-        low.plot(time, np.append(np.tile(current, 2), current[0]), color=LINES[1][0])
-        low.set(xlabel="time / ns", ylabel="current / mA", xlim=(0, time[-1]))
-        _load_line(figure.add_subplot(grid[1:, 1]), voltage, current, pin, common, name)
+    _heading(figure, state.description.title)
+    if devices:
+        voltage, current = figure.add_subplot(grid[1, 0]), figure.add_subplot(grid[2, 0])
+        _waveforms(voltage, current, devices[0], state.description.drive.frequency)
+        _load_line(figure.add_subplot(grid[1:, 1]), devices[0])
     return figure
+
+
+def _heading(figure: "Figure", title: str) -> None:
+    figure.suptitle(title, x=0.01, ha="left", fontsize=10)
 
 
 def _spectrum(axes: "Axes", prediction: Prediction) -> None:
     state = prediction.state
-    wanted = state.description.wanted_harmonic
+    description, wanted = state.description, state.description.wanted_harmonic
     harmonics = np.arange(1, state.system.harmonics + 1)
     levels = np.array([state.output_dbm(int(k)) for k in harmonics])
     shown = levels > LOWEST_DBM
+    loss = state.conversion_loss_db
+    axes.set_title(f"{show(description.drive.power_dbm, 'dBm')} at {show(description.drive.frequency, 'Hz', 7)} into "
+                   f"port {description.drive.port}; conversion {'loss' if not loss < 0 else 'gain'} {abs(loss):.1f} dB, "
+                   f"input return loss {state.input_return_loss_db:.1f} dB")
+    axes.set(xlabel="frequency / GHz", ylabel=f"at port {description.wanted_port} / dBm")
     if not shown.any():
-        axes.text(0.5, 0.5, f"no line above {LOWEST_DBM:.0f} dBm", transform=axes.transAxes, ha="center")
+        axes.text(0.5, 0.5, f"nothing above {LOWEST_DBM:.0f} dBm", transform=axes.transAxes, ha="center")
         return
     top = np.ceil(levels[shown].max() / 10) * 10 + 10
     bottom = max(np.floor(levels[shown].min() / 10) * 10 - 10, LOWEST_DBM)
     frequency = state.frequency[harmonics] / 1e9
+    crowded = shown.sum() > 20
     for k, f, level in zip(harmonics[shown], frequency[shown], levels[shown]):
         colour, width = (LINES[1][0], 3.0) if k == wanted else (INK, 1.5)
         axes.plot([f, f], [bottom, level], color=colour, linewidth=width, solid_capstyle="butt")
-        label = f"{level:.1f} dBm" if k == wanted else f"{level:.1f}"
-        axes.annotate(label, (f, level), xytext=(0, 3), textcoords="offset points", ha="center", fontsize=7.5,
-                      color=colour, fontweight="bold" if k == wanted else "normal")
-    spacing = frequency[0]
-    axes.set(xlabel="frequency / GHz", ylabel="level / dBm", ylim=(bottom, top),
-             xlim=(0, frequency[shown].max() + spacing))
-    axes.set_title(f"Port {state.description.wanted_port}, {state.description.drive.power_dbm:g} dBm at "
-                   f"{show(state.description.drive.frequency, 'Hz', 7)} in; wanted: harmonic {wanted} (thick); "
-                   f"return loss {state.input_return_loss_db:.1f} dB")
+        if k == wanted or not crowded or k <= 5:
+            axes.annotate(f"{level:.1f}", (f, level), xytext=(0, 3), textcoords="offset points", ha="center",
+                          fontsize=7.5, color=colour, fontweight="bold" if k == wanted else "normal")
+    axes.annotate("wanted", (frequency[wanted - 1], bottom), xytext=(4, 4), textcoords="offset points", rotation=90,
+                  color=LINES[1][0], fontsize=7.5, va="bottom")
+    axes.set(ylim=(bottom, top), xlim=(0, frequency[shown].max() + frequency[0]))
 
 
-def _load_line(axes: "Axes", voltage: np.ndarray, current: np.ndarray, pin: str, common: str, name: str) -> None:
+def _waveforms(top: "Axes", low: "Axes", device: DeviceState, frequency: float) -> None:
+    """Two periods of the drive: voltage between the main and the common pin, current into the main pin."""
+    pin = device.main_pin
+    voltage, current = device.voltage_waveform(pin), device.current_waveform(pin)
+    time, time_unit = scaled(np.arange(2 * len(voltage) + 1) / len(voltage) / frequency, "s")
+    for axes, values, unit, (colour, _), name in ((top, voltage, "V", LINES[0], "voltage"),
+                                                  (low, current, "A", LINES[1], "current")):
+        shown, unit = scaled(np.append(np.tile(values, 2), values[0]), unit)
+        axes.plot(time, shown, color=colour)
+        axes.set(ylabel=f"{name} / {unit}", xlim=(0, time[-1]))
+    top.set_title(f"{device.name} {pin}, two periods")
+    top.tick_params(labelbottom=False)
+    low.set_xlabel(f"time / {time_unit}")
+
+
+def _load_line(axes: "Axes", device: DeviceState) -> None:
+    pin, common = device.main_pin, device.common
+    voltage, volts = scaled(device.voltage_waveform(pin), "V")
+    current, amps = scaled(device.current_waveform(pin), "A")
     axes.plot(np.append(voltage, voltage[0]), np.append(current, current[0]), color=LINES[0][0])
     for share in (0.125, 0.625):
         at = int(share * len(voltage))
         axes.annotate("", (voltage[at + 4], current[at + 4]), (voltage[at], current[at]),
                       arrowprops={"arrowstyle": "-|>", "color": LINES[0][0]})
     axes.plot(voltage.mean(), current.mean(), "o", color=INK, markersize=5)
-    axes.annotate("average", (voltage.mean(), current.mean()), xytext=(6, 6), textcoords="offset points", fontsize=8)
-    axes.set(xlabel=f"{pin} to {common} voltage / V", ylabel=f"current into the {pin} pin / mA")
-    axes.set_title(f"{name}: load line, direction of time marked")
+    axes.annotate("average", (voltage.mean(), current.mean()), xytext=(6, 4), textcoords="offset points", fontsize=8)
+    axes.set(xlabel=f"{pin} to {common} / {volts}", ylabel=f"current into the {pin} pin / {amps}")
+    axes.set_title("load line; the arrows show the course of time")
 
 
 def sweep_figure(table: SweepTable, found: Compression | None = None) -> "Figure":
-    """One axis: curves. Two axes: maps. Raises Refusal for more."""
-    if len(table.axes) == 1:
-        return _curves(table, found)
-    if len(table.axes) == 2:
+    """Curves for one quantity, maps for two; raises Refusal for more."""
+    if len(table.axes) > 2:
+        raise Refusal(f"a sweep of {len(table.axes)} quantities has no picture; vary one or two for --plot, or use --csv")
+    if len(table.axes) == 2 and min(table.shape) > 1:
         return _maps(table)
-    raise Refusal(f"a sweep of {len(table.axes)} quantities has no picture; vary one or two for --plot, or use --csv")
+    return _curves(table, found)
 
 
-def _scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
-    """Values and unit with a prefix that suits the largest of them."""
-    if unit in ("dBm", "dB", "deg", "1", "eV", "K/W", "S/m"):
-        return values, "" if unit == "1" else f" / {unit}"
-    if unit == "K":
-        return values - 273.15, " / degC"
-    largest = float(np.abs(values).max())
-    if largest == 0:
-        return values, f" / {unit}"
-    text = show(largest, unit, 15)
-    return values / (largest / float(text.split(" ")[0])), f" / {text.split(' ')[1]}"
+def _axis_label(address: str, unit: str) -> str:
+    return f"{address} / {unit}" if unit else address
 
 
-def _harmonics_shown(table: SweepTable) -> list[int]:
-    return [k for k in sorted({1, 2, 3, table.wanted_harmonic}) if k <= table.harmonics]
+def _name(harmonic: int) -> str:
+    return "f0" if harmonic == 1 else f"{harmonic} f0"
 
 
 def _curves(table: SweepTable, found: Compression | None) -> "Figure":
-    (address, values), = table.axes.items()
-    unit = table.units[address]
-    x, unit_text = _scaled(values, unit)
-    drive = address == "drive.power"
-    figure = new_figure(7.5, 7.4 if drive else 6.0)
+    address = max(table.axes, key=lambda a: len(table.axes[a]))  # another one has a single value
+    values = table.axes[address]
+    x, unit = scaled(values, table.units[address])
+    drive = address == "drive.power" and len(x) > 1
+    figure = new_figure(7.5, 7.4 if drive else 5.6)
     rows = figure.subplots(3 if drive else 2, 1, sharex=True, height_ratios=(2.2, 1, 1)[:3 if drive else 2])
-    levels = rows[0]
+    marker = "o" if len(x) < 3 else None
+    others = ", ".join(f"{a} = {show(float(v[0]), table.units[a], 6)}" for a, v in table.axes.items() if a != address)
+    _heading(figure, f"{table.title} at {others}" if others else table.title)
+    _levels(rows[0], table, x, marker)
+    if found is not None:
+        _law(rows[0], found, values)
+    rows[1].plot(x, _finite(table["input_return_loss_db"].ravel()), color=INK, marker=marker)
+    rows[1].set_ylabel("input return\nloss / dB")
+    if drive:
+        with np.errstate(divide="ignore", invalid="ignore"):  # a list may hold a drive twice
+            slope = np.gradient(_finite(table[table.wanted].ravel()), values)
+        rows[2].plot(x, slope, color=LINES[1][0])
+        rows[2].axhline(table.wanted_harmonic, color=PALE, linewidth=1.0, linestyle=_DOTS)
+        rows[2].set_ylabel(f"slope at {_name(table.wanted_harmonic)}\n/ dB per dB")
+    rows[-1].set_xlabel(_axis_label(address, unit))
+    _mark_unsolved(rows, table, x)
+    return figure
+
+
+def _levels(axes: "Axes", table: SweepTable, x: np.ndarray, marker: str | None) -> None:
+    """Output at f0, 2 f0, 3 f0 and the wanted harmonic, each labelled at its end."""
     ends = []
-    lowest = np.inf
-    for k, (colour, dash) in zip(_harmonics_shown(table), LINES):
-        y = np.where(np.isfinite(table[f"output_dbm_{k}"]), table[f"output_dbm_{k}"], np.nan)
-        y = np.where(y > LOWEST_DBM, y, np.nan)
-        thick = 2.2 if k == table.wanted_harmonic else 1.3
-        levels.plot(x, y, color=colour, linestyle=dash, linewidth=thick,
-                    marker="o" if len(x) < 3 else None)
+    wanted = table.wanted_harmonic
+    for k, (colour, dash) in zip((k for k in sorted({1, 2, 3, wanted}) if k <= table.harmonics), LINES):
+        y = _finite(table[f"output_dbm_{k}"].ravel())
+        y[y < LOWEST_DBM] = np.nan
+        axes.plot(x, y, color=colour, linestyle=dash, linewidth=2.2 if k == wanted else 1.3, marker=marker)
         good = np.flatnonzero(np.isfinite(y))
         if len(good):
-            lowest = min(lowest, np.nanmin(y))
-            name = "f0" if k == 1 else f"{k} f0"
-            ends.append((x[good[-1]], y[good[-1]], name + (" (wanted)" if k == table.wanted_harmonic else ""), colour))
-    if found is not None:
-        limits = levels.get_ylim()
-        levels.plot(x, found.line(values), color=PALE, linewidth=1.0, linestyle=(0, (1, 1.5)))
-        levels.set_ylim(limits)
-        if found.drive_dbm is not None:
-            levels.plot(found.drive_dbm, found.output_dbm, "s", color=INK, markersize=5)
-            levels.annotate(f"1 dB below the {found.order} dB/dB line: {found.drive_dbm:.1f} dBm in",
-                            (found.drive_dbm, found.output_dbm), xytext=(-8, 10), textcoords="offset points",
-                            ha="right", fontsize=8)
-    levels.set_ylabel(f"output / dBm")
-    levels.set_title(table.title)
-    label_lines(levels, ends)
-    loss = rows[1]
-    loss.plot(x, _finite(table["input_return_loss_db"]), color=INK)
-    loss.set_ylabel("input return\nloss / dB")
-    if drive:
-        slope = rows[2]
-        y = _finite(table[f"output_dbm_{table.wanted_harmonic}"])
-        if len(x) > 1:
-            slope.plot(x, np.gradient(y, values), color=LINES[1][0])
-        slope.axhline(table.wanted_harmonic, color=PALE, linewidth=1.0, linestyle=(0, (1, 1.5)))
-        slope.set_ylabel(f"slope at {table.wanted_harmonic} f0\n/ dB per dB")
-    rows[-1].set_xlabel(f"{address}{unit_text}")
-    unsolved = ~table.solved
-    if unsolved.any():
-        for x_bad in x[unsolved]:
-            levels.axvline(x_bad, color=PALE, linewidth=3, alpha=0.4)
-        levels.annotate(f"grey: {int(unsolved.sum())} points unsolved", (0.01, 0.02), xycoords="axes fraction",
-                        fontsize=8)
-    return figure
+            ends.append((x[good[-1]], y[good[-1]], _name(k) + (" (wanted)" if k == wanted else ""), colour))
+    axes.set_ylabel("output / dBm")
+    label_lines(axes, ends)
+
+
+def _law(axes: "Axes", found: Compression, drive: np.ndarray) -> None:
+    """The power-law line and the point 1 dB below it."""
+    limits, sides = axes.get_ylim(), axes.get_xlim()
+    axes.plot(drive, found.line(drive), color=PALE, linewidth=1.0, linestyle=_DOTS)
+    axes.set_ylim(limits)
+    if found.drive_dbm is None or not drive.min() <= found.drive_dbm <= drive.max():
+        return
+    axes.plot(found.drive_dbm, found.output_dbm, "s", color=INK, markersize=5)
+    right = found.drive_dbm > np.mean(sides)
+    axes.annotate(f"1 dB below the {found.order} dB/dB line:\n{found.output_dbm:.1f} dBm at {found.drive_dbm:.1f} dBm of "
+                  "drive", (found.drive_dbm, found.output_dbm), xytext=(-10, 8) if right else (10, -8),
+                  textcoords="offset points", ha="right" if right else "left", va="bottom" if right else "top",
+                  fontsize=8)
+
+
+def _mark_unsolved(rows: "np.ndarray", table: SweepTable, x: np.ndarray) -> None:
+    bad = x[~table.solved.ravel()]
+    for axes in rows:
+        for place in bad:
+            axes.axvline(place, color=PALE, linewidth=3, alpha=0.4)
+    if len(bad):
+        rows[0].set_title(f"grey: {len(bad)} of {len(x)} points not solved")
 
 
 def _finite(values: np.ndarray) -> np.ndarray:
@@ -166,31 +187,34 @@ def _finite(values: np.ndarray) -> np.ndarray:
 
 
 def _maps(table: SweepTable) -> "Figure":
-    (first, rows), (second, columns) = table.axes.items()
-    y, y_unit = _scaled(rows, table.units[first])
-    x, x_unit = _scaled(columns, table.units[second])
-    if len(x) < 2 or len(y) < 2:
-        raise Refusal("a map needs at least two values of each quantity; vary one quantity for curves")
-    figure = new_figure(10.5, 4.6)
-    wanted = table.wanted_harmonic
-    panels = ((f"output_dbm_{wanted}", f"output at {wanted} f0 / dBm"), ("input_return_loss_db",
-                                                                         "input return loss / dB"))
-    for axes, (column, title) in zip(figure.subplots(1, 2, sharey=True), panels):
+    (first, second) = table.axes
+    (y, y_unit), (x, x_unit) = (scaled(table[a], table.units[a]) for a in (first, second))
+    figure = new_figure(10.0, 4.4)
+    panels = ((table.wanted, f"output at {_name(table.wanted_harmonic)} / dBm", "most output"),
+              ("input_return_loss_db", "input return loss / dB", "best match"))
+    for axes, (column, title, best) in zip(figure.subplots(1, 2, sharey=True), panels):
         z = np.ma.masked_invalid(np.where(table[column] > LOWEST_DBM, table[column], np.nan))
-        axes.set_facecolor("#eeeeee")
-        if z.count():
-            span = float(z.max() - z.min())
-            steps = np.linspace(float(z.min()), float(z.max()), 13) if span > 0 else [float(z.min()), z.min() + 1]
-            filled = axes.contourf(x, y, z, levels=steps, cmap="cividis")
-            lines = axes.contour(x, y, z, levels=steps[::2], colors="white", linewidths=0.6)
-            axes.clabel(lines, fmt="%.1f", fontsize=7)
-            figure.colorbar(filled, ax=axes, format="%.1f")
-            if column.startswith("output"):
-                at = np.unravel_index(int(np.argmax(z)), z.shape)
-                axes.plot(x[at[1]], y[at[0]], "x", color="white", markersize=9, markeredgewidth=2.5)
-                axes.plot(x[at[1]], y[at[0]], "x", color=INK, markersize=8, markeredgewidth=1.2)
-        axes.set(xlabel=f"{second}{x_unit}", title=title)
+        axes.set_facecolor("#dddddd")
         axes.grid(False)
-    figure.axes[0].set_ylabel(f"{first}{y_unit}")
-    figure.suptitle(f"{table.title} (cross: most output on this grid; grey: unsolved)", x=0.01, ha="left", fontsize=9)
+        axes.set(xlabel=_axis_label(second, x_unit), title=f"{title}; cross: {best}")
+        if z.count():
+            _map(figure, axes, x, y, z)
+    figure.axes[0].set_ylabel(_axis_label(first, y_unit))
+    unsolved = int((~table.solved).sum())
+    _heading(figure, table.title + (f"; grey: {unsolved} points not solved" if unsolved else ""))
     return figure
+
+
+def _map(figure: "Figure", axes: "Axes", x: np.ndarray, y: np.ndarray, z: np.ma.MaskedArray) -> None:
+    """Filled contours at round levels, each line with its value, and a cross at the highest point."""
+    from matplotlib.ticker import MaxNLocator
+    levels = MaxNLocator(12).tick_values(float(z.min()), max(float(z.max()), float(z.min()) + 1e-3))
+    filled = axes.contourf(x, y, z, levels=levels, cmap="cividis")
+    dark = levels < levels.mean()
+    lines = axes.contour(x, y, z, levels=levels, colors=["white" if d else INK for d in dark], linewidths=0.6,
+                         linestyles="solid")
+    axes.clabel(lines, levels=levels[1:-1:2], fmt="%g", fontsize=7)
+    figure.colorbar(filled, ax=axes, ticks=levels[::2])
+    row, column = np.unravel_index(int(np.argmax(z)), z.shape)
+    for colour, size, width in (("white", 9, 3.0), (INK, 8, 1.4)):
+        axes.plot(x[column], y[row], "x", color=colour, markersize=size, markeredgewidth=width, clip_on=False, zorder=5)

@@ -3,117 +3,198 @@
 from __future__ import annotations
 
 import math
+import textwrap
 
 import numpy as np
 
 from ..balance.device_state import CONDUCTING, DeviceState
+from ..balance.solution import SteadyState
 from ..quantities import show
+from ..studies.compression import Compression, sentence
 from ..studies.prediction import Prediction
-from ..studies.sweep import SweepTable
+from ..studies.table import SweepTable
+from .style import scaled
 
+WIDTH = 110
+MOST_ROWS, MOST_COLUMNS = 60, 11  # of a table on the page; --csv writes all
+DEVICE_HARMONICS = 5
 CAUTION = ("Cautions: keep DC and more than the rated power out of generator and analyser; parts run hot; solder and "
-           "board dust belong\nneither in lungs nor on food; radiate only inside your licence and the local rules. "
-           "The ratings printed on parts and\ninstruments and the local codes decide, not this page.")
+           "board dust belong neither in lungs nor on food; radiate only inside your licence and the local rules. "
+           "The ratings printed on parts and instruments and the local codes decide, not this page.")
 
 
 def prediction_page(prediction: Prediction) -> str:
     """The readable page of `hbsim predict`."""
     state = prediction.state
-    description = state.description
-    wanted = description.wanted_harmonic
-    lines = [description.title]
-    if description.about:
-        lines += _wrapped(description.about)
-    lines += ["", f"Drive   {_level(description.drive.power_dbm)} dBm at {_frequency(description.drive.frequency)} into "
-              f"port {description.drive.port}",
-              f"Wanted  harmonic {wanted}, {_frequency(state.frequency[wanted])}, at port {description.wanted_port}", "",
-              f"Output at port {description.wanted_port}",
-              "  harmonic     frequency       level   to wanted     phase"]
-    for k in range(1, state.system.harmonics + 1):
-        mark = "  <- wanted" if k == wanted else ""
-        lines.append(f"  {k:8d}  {_frequency(state.frequency[k]):>12}  {_level(state.output_dbm(k)):>6} dBm  "
-                     f"{_level(state.output_dbc(k)):>6} dBc  {state.output_phase_deg(k):6.1f} deg{mark}")
-    loss = state.conversion_loss_db
-    lines += ["", f"{'Conversion loss' if loss >= 0 else 'Conversion gain'}  {abs(loss):.2f} dB",
-              f"Input return loss  {_level(state.input_return_loss_db)} dB (large signal, at this drive)",
-              f"DC power  {show(state.dc_power_w, 'W', 3)}, efficiency {100 * state.efficiency:.2g} % "
-              "(output at the wanted harmonic over DC and drive)"]
-    for name, supply in state.supplies.items():
-        lines.append(f"Supply {name}  {show(supply.volts, 'V')}, {show(supply.amps, 'A', 3)}")
+    lines = [*_wrapped(state.description.title), *_wrapped(state.description.about), "", *_output_lines(state), "",
+             *_summary_lines(state)]
     for device in state.devices.values():
         lines += ["", *device_lines(device, state.frequency)]
-    solver = state.solver
-    truncation = "unknown" if prediction.truncation_db is None else f"{max(prediction.truncation_db, 1e-9):.1g} dB"
-    lines += ["", f"Solved  {solver.harmonics} harmonics, {solver.samples} samples, {solver.iterations} Newton steps; "
-              f"current error {solver.residual:.0e} of what cancels;",
-              f"        truncation {truncation} at the wanted harmonic (change when harmonics and samples are doubled)"]
+    lines += ["", *_solver_lines(prediction)]
     if prediction.warnings:
         lines += ["", "Warnings"]
-        for sentence in prediction.warnings:
-            lines += _wrapped(sentence, "  - ", "    ")
-    return "\n".join([*lines, "", CAUTION])
+        for warning in prediction.warnings:
+            lines += _wrapped(warning, "  - ", "    ")
+    return "\n".join([*lines, "", *_wrapped(CAUTION)]).lstrip("\n")
+
+
+def _output_lines(state: SteadyState) -> list[str]:
+    description = state.description
+    wanted = description.wanted_harmonic
+    rows = [["", "harmonic", "frequency", "level", "to wanted", "phase", ""]]
+    for k in range(1, state.system.harmonics + 1):
+        rows.append(["", str(k), _frequency(state.frequency[k]), f"{_level(state.output_dbm(k))} dBm",
+                     f"{_level(state.output_dbc(k))} dBc", f"{state.output_phase_deg(k):.1f} deg",
+                     "<- wanted" if k == wanted else ""])
+    drive = description.drive
+    return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)} into port {drive.port}; "
+            f"wanted: harmonic {wanted} at port {description.wanted_port}", "",
+            f"Output at port {description.wanted_port}", *_table(rows, left=(6,))]
+
+
+def _summary_lines(state: SteadyState) -> list[str]:
+    loss = state.conversion_loss_db
+    rows = [["Conversion loss" if not loss < 0 else "Conversion gain", f"{_level(abs(loss))} dB"],
+            ["Input return loss", f"{_level(state.input_return_loss_db)} dB, large-signal, at this drive"]]
+    rows += [[f"Supply {name}", f"{show(supply.volts, 'V')}, {show(supply.amps, 'A')}"]
+             for name, supply in state.supplies.items()]
+    rows += [["DC power", show(state.dc_power_w, "W")],
+             ["Efficiency", f"{100 * state.efficiency:.3g} % (wanted output over DC and drive power)"]]
+    return _table(rows, left=(0, 1))
+
+
+def _solver_lines(prediction: Prediction) -> list[str]:
+    solver, error = prediction.state.solver, prediction.truncation_db
+    truncation = "unknown" if error is None else "below 0.001 dB" if error < 1e-3 else f"{error:.1g} dB"
+    return [f"Solved with {solver.harmonics} harmonics and {solver.samples} samples in {solver.iterations} Newton "
+            f"steps; currents balance to {solver.residual:.0e} of what cancels.",
+            f"Truncation error of the wanted output: {truncation} (its change when harmonics and samples are doubled)."]
 
 
 def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
-    """DC point, harmonics at the pins, and what is reached, of one device."""
-    dc = ", ".join(f"{pin} {show(float(device.pin_voltage[pin][0].real), 'V', 3)} "
-                   f"{show(float(device.pin_current[pin][0].real), 'A', 3)}" for pin in device.pin_voltage)
-    lines = [f"{device.name}  average: {dc}",
-             f"  conducts over {device.conduction_angle_deg:.0f} deg of the period (current above "
-             f"{100 * CONDUCTING:.0f} % of its peak of {show(float(device.conduction.max()), 'A', 3)})"]
-    for rating in device.ratings:
-        limit = "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}"
-        mark = "  EXCEEDED" if rating.exceeded else ""
-        lines.append(f"  {rating.meaning}: {show(rating.value, rating.unit, 3)} ({limit}){mark}")
+    """DC point, what is reached of its ratings, and the harmonics at the pins of one device."""
+    lines = [f"{device.name}: averages at its pins (voltage against ground, current into the pin)"]
+    lines += _table([["", pin, show(_real(device.pin_voltage[pin]), "V"), show(_real(device.pin_current[pin]), "A")]
+                     for pin in device.pin_voltage], left=(1,))
+    lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period (current above "
+                 f"{100 * CONDUCTING:.0f} % of its peak, {show(float(device.conduction.max()), 'A')}); junctions at "
+                 f"{show(device.temperature, 'K')}")
+    rows = [["", "reached, against the model file's limit", "", "", ""]]
+    rows += [["", rating.meaning, show(rating.value, rating.unit, 3),
+              "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}",
+              "EXCEEDED" if rating.exceeded else ""] for rating in device.ratings]
+    lines += _table(rows, left=(1, 3, 4))
     for pin in device.circuit_impedance:
-        lines.append(f"  at the {pin} pin, peak values; and the impedance that the circuit shows between {pin} and "
-                     f"{device.common}")
-        for k in range(1, min(5, len(frequency) - 1) + 1):
-            shown = device.circuit_impedance[pin][k]
-            impedance = f"{shown.real:8.1f} {'+' if shown.imag >= 0 else '-'} j{abs(shown.imag):.1f} ohm" \
-                if np.isfinite(shown) else "    undetermined"
+        lines += ["", f"  {device.name} {pin}: peak values against the {device.common}, and the impedance that the "
+                  "circuit shows there"]
+        rows = [["", "harmonic", "frequency", "voltage", "current", "impedance"]]
+        for k in range(1, min(DEVICE_HARMONICS, len(frequency) - 1) + 1):
             voltage = device.pin_voltage[pin][k] - device.pin_voltage[device.common][k]
-            lines.append(f"  {k:6d}  {_frequency(frequency[k]):>12}  {show(abs(voltage), 'V', 3):>9}  "
-                         f"{show(abs(complex(device.pin_current[pin][k])), 'A', 3):>9}  {impedance}")
+            current, impedance = device.pin_current[pin][k], device.circuit_impedance[pin][k]
+            rows.append(["", str(k), _frequency(frequency[k]), show(float(abs(voltage)), "V"),
+                         show(float(abs(current)), "A"), _impedance(impedance)])
+        lines += _table(rows)
     return lines
 
 
-def sweep_page(table: SweepTable, compression: str | None) -> str:
-    """The readable page of `hbsim sweep`: a thinned table, and the compression point for a drive sweep."""
-    wanted = table.wanted_harmonic
-    axes = list(table.axes)
-    shown = [f"output_dbm_{k}" for k in sorted({1, 2, 3, wanted}) if k <= table.harmonics]
-    shown += ["conversion_loss_db", "input_return_loss_db"] + [c for c in table.columns if c.startswith("supply_amps_")]
-    points = int(np.prod(table.shape))
-    picked = range(points) if points <= 60 else np.linspace(0, points - 1, 60).astype(int)
-    header = axes + shown
-    rows = []
-    grid = np.unravel_index(np.arange(points), table.shape)
-    for n in picked:
-        row = [show(float(table.axes[a][grid[i][n]]), table.units[a], 6) for i, a in enumerate(axes)]
-        if table.columns["solved"][n]:
-            row += [show(float(table.columns[c][n]), "A", 3) if "amps" in c else _level(float(table.columns[c][n]))
-                    for c in shown]
-        else:
-            row += ["unsolved"] + [""] * (len(shown) - 1)
-        rows.append(row)
-    widths = [max(len(r[i]) for r in [header, *rows]) for i in range(len(header))]
-    lines = [table.title, "", *("  ".join(cell.rjust(w) for cell, w in zip(r, widths)) for r in [header, *rows])]
-    if points > 60:
-        lines.append(f"({points} points; every {points / 60:.3g}th shown, --csv writes all)")
-    solved = int(table.columns["solved"].sum())
-    lines += ["", f"{solved} of {points} points solved, {table.iterations / max(points, 1):.1f} Newton steps a point"]
-    for number, reason in list(table.reasons.items())[:5]:
-        place = ", ".join(f"{a} = {show(float(table.axes[a][grid[i][number]]), table.units[a], 6)}"
-                          for i, a in enumerate(axes))
-        lines += _wrapped(f"not solved at {place}: {reason}")
-    if compression:
-        lines += ["", *_wrapped(compression)]
-    return "\n".join(lines)
+def sweep_page(table: SweepTable, found: Compression | None) -> str:
+    """The readable page of `hbsim sweep`: what came out, thinned where it is long, and where it is best."""
+    points = table.solved.size
+    two = len(table.axes) == 2 and min(table.shape) > 1
+    lines = [*_wrapped(table.title), "", *(_grids(table) if two else _list(table)), "",
+             f"{int(table.solved.sum())} of {points} points solved, {table.iterations / points:.1f} Newton steps each"]
+    best = table.most_output()
+    if best is not None:
+        level = table.columns[table.wanted][best]
+        lines += _wrapped(f"Most output at {_times_f0(table.wanted_harmonic)}: {_level(level)} dBm at "
+                          f"{table.place_text(best)}")
+    if found is not None:
+        lines += _wrapped(sentence(found))
+    for number in sorted(table.reasons)[:5]:
+        lines += _wrapped(f"Not solved at {table.place_text(number)}: {table.reasons[number]}")
+    if len(table.reasons) > 5:
+        lines.append(f"Not solved either: {len(table.reasons) - 5} more points")
+    return "\n".join(lines).lstrip("\n")
+
+
+def _list(table: SweepTable) -> list[str]:
+    """A row for each point."""
+    names, units, cells = [], [], []
+    numbers = _thinned(table.solved.size, MOST_ROWS)
+    places = [table.place(int(n)) for n in numbers]
+    for address in table.axes:
+        values, unit = scaled(np.array([place[address] for place in places]), table.units[address])
+        names.append(address), units.append(unit), cells.append([f"{value:.6g}" for value in values])
+    shown = [k for k in sorted({1, 2, 3, table.wanted_harmonic}) if k <= table.harmonics]
+    columns = [(_times_f0(k), f"output_dbm_{k}", "dBm") for k in shown]
+    columns += [("conversion loss", "conversion_loss_db", "dB"), ("return loss", "input_return_loss_db", "dB")]
+    for name, column, unit in columns:
+        names.append(name), units.append(unit), cells.append([_level(v) for v in table.columns[column][numbers]])
+    for column in (column for column in table.columns if column.startswith("supply_amps_")):
+        values, unit = scaled(table.columns[column][numbers], "A")
+        names.append(column.removeprefix("supply_amps_")), units.append(unit)
+        cells.append([f"{value:.4g}" for value in values])
+    rows = [list(row) for row in zip(*cells)]
+    for n, row in zip(numbers, rows):
+        if not table.columns["solved"][n]:
+            row[len(table.axes):] = ["unsolved"] + [""] * (len(row) - len(table.axes) - 1)
+    lines = _table([names, units, *rows])
+    if len(numbers) < table.solved.size:
+        lines.append(f"({len(numbers)} of {table.solved.size} points shown; --csv writes all)")
+    return lines
+
+
+def _grids(table: SweepTable) -> list[str]:
+    """Wanted output and return loss, the first quantity down and the second across."""
+    (first, down), (second, across) = table.axes.items()
+    (down, down_unit), (across, across_unit) = (scaled(table[a], table.units[a]) for a in (first, second))
+    rows, columns = _thinned(len(down), MOST_ROWS // 2), _thinned(len(across), MOST_COLUMNS)
+    lines = []
+    for title, column in ((f"Output at {_times_f0(table.wanted_harmonic)} / dBm", table.wanted),
+                          ("Input return loss / dB", "input_return_loss_db")):
+        cells = [[f"{down[r]:.6g}", *(_level(table[column][r, c]) if table.solved[r, c] else "-" for c in columns)]
+                 for r in rows]
+        lines += ["", f"{title}; down: {_with_unit(first, down_unit)}; across: {_with_unit(second, across_unit)}",
+                  *_table([["", *(f"{across[c]:.6g}" for c in columns)], *cells])]
+    if len(rows) < len(down) or len(columns) < len(across):
+        lines.append("(thinned; --csv writes all)")
+    return lines[1:]
+
+
+def _with_unit(address: str, unit: str) -> str:
+    return f"{address} / {unit}" if unit else address
+
+
+def _thinned(count: int, most: int) -> np.ndarray:
+    return np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
+
+
+def _table(rows: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:
+    """Rows of cells as lines, columns aligned to the right except those named in `left`."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return ["  ".join(cell.ljust(width) if i in left else cell.rjust(width)
+                      for i, (cell, width) in enumerate(zip(row, widths))).rstrip() for row in rows]
+
+
+def _times_f0(harmonic: int) -> str:
+    return "f0" if harmonic == 1 else f"{harmonic} f0"
+
+
+def _real(phasors: np.ndarray) -> float:
+    return float(phasors[0].real)
+
+
+def _impedance(value: complex) -> str:
+    if not np.isfinite(value):
+        return "undetermined"
+    return f"{value.real:.1f} {'-' if value.imag < 0 else '+'} j{abs(value.imag):.1f} ohm"
 
 
 def _level(value: float) -> str:
-    return f"{value:.2f}" if math.isfinite(value) else ("none" if value < 0 else "infinite")
+    """Two decimals, without a minus before zero; where nothing comes out there is none."""
+    if not math.isfinite(value):
+        return "infinite" if value > 0 else "none"
+    return f"{round(float(value), 2) + 0.0:.2f}"
 
 
 def _frequency(value: float) -> str:
@@ -121,5 +202,4 @@ def _frequency(value: float) -> str:
 
 
 def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-    import textwrap
-    return textwrap.wrap(" ".join(text.split()), 110, initial_indent=first, subsequent_indent=rest)
+    return textwrap.wrap(" ".join(text.split()), WIDTH, initial_indent=first, subsequent_indent=rest)

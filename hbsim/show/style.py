@@ -5,8 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from ..devices.contract import ZERO_CELSIUS
 from ..errors import Refusal
 from ..files import replaced
+from ..quantities import PREFIXES, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,6 +32,15 @@ def new_figure(width: float, height: float) -> "Figure":
                      "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "axes.titlesize": 9,
                      "axes.titlelocation": "left", "svg.fonttype": "none", "axes.axisbelow": True})
     return Figure(figsize=(width, height), layout="constrained")
+
+
+def scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
+    """Values in the prefixed unit that suits the largest, and that unit; K becomes degC, 1 an empty text."""
+    if unit == "K":
+        return values - ZERO_CELSIUS, "degC"
+    largest = np.abs(values[np.isfinite(values)]).max(initial=0.0)
+    shown = show(float(largest), unit).partition(" ")[2]
+    return values / PREFIXES.get(shown.removesuffix(unit), 1.0), shown
 
 
 def check_format(path: str) -> str:

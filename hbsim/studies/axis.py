@@ -60,7 +60,7 @@ def _steps(spec: Quantity, text: str, address: str) -> np.ndarray:
     """The values of "start:stop:step", in decimal: 0:1:0.1 holds 0.3 and ends with 1."""
     pieces = [piece.strip() for piece in text.split(":")]
     if len(pieces) != 3:
-        raise Refusal(f"'{text}' is not START:STOP:STEP; write three values like '{sample(spec.unit)}' with ':' between",
+        raise Refusal(f"'{text}' is not START:STOP:STEP; write three values like '{sample(spec.unit)}', ':' between",
                       address)
     try:
         start, stop, step = _numbers(spec, pieces)

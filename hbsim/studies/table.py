@@ -106,7 +106,8 @@ class SweepTable:
         best = self.most_output()
         if best is not None:
             level = self.columns[self.wanted][best]
-            lines.append(f"  most output at harmonic {self.wanted_harmonic}: {level:.2f} dBm at {self.place_text(best)}")
+            lines.append(f"  most output at harmonic {self.wanted_harmonic}: {level:.2f} dBm at "
+                         f"{self.place_text(best)}")
         return "\n".join([*lines, "  columns: " + ", ".join(self.columns)])
 
 

@@ -41,14 +41,16 @@ def depletion(v, c0, v0, m, fc):
 
 def forward_delay(device, current, v_ce):
     """1 / (2 pi f_T) = TFF + V_T / I_C (C_je + C_jc) + (R_C + R_E) C_jc, the textbook sum, e.g. Massobrio and Antognetti,
-    ch. 2 (from memory); TFF with the slope of its growth: d(TFF I)/dI. [s]"""
+    ch. 2 (from memory); TFF with the slope of its growth: d(TFF I)/dI. What flows through C_jc is taken from I_C and added
+    to I_B, and R_E carries both, so that to first order in frequency its terms grow by the base's share (derived). [s]"""
     v_be = V_T * math.log(current / device.IS + 1)
     v_bc = v_be - (v_ce - current * device.RC - current * (1 + 1 / device.BF) * device.RE)
     c_je = depletion(v_be, device.CJE, device.VJE, device.MJE, device.FC)
     c_jc = depletion(v_bc, device.CJC, device.VJC, device.MJC, device.FC)
     w = current / (current + device.ITF)
     tff = device.TF * (1 + device.XTF * w**2 * (1 + 2 * (1 - w)))
-    return tff + V_T / current * (c_je + c_jc) + (device.RC + device.RE) * c_jc
+    share = 1 + 1 / device.BF
+    return tff + V_T / current * (c_je + share * c_jc) + share * (device.RC + share * device.RE) * c_jc
 
 
 @pytest.mark.parametrize("device", [PLAIN, replace(PLAIN, XTF=5.0, ITF=0.05), replace(PLAIN, polarity="pnp")])
@@ -57,8 +59,8 @@ def test_transition_frequency_is_the_sum_of_delays(device):
     checked = [n for n, current in enumerate(found.collector_current) if current > 1e-6]
     expected = [1 / (2 * np.pi * forward_delay(device, found.collector_current[n], found.v_ce)) for n in checked]
     assert len(checked) > 40
-    # The sum leaves out R_E C_jc / BF and whatever is of second order at |h21| = 10: below a thousandth here.
-    assert found.transition_frequency[checked] == pytest.approx(expected, rel=1e-3)
+    # Left out of the sum: what is of second order in the frequency, at |h21| = 10 two parts in 10,000.
+    assert found.transition_frequency[checked] == pytest.approx(expected, rel=3e-4)
 
 
 def test_excess_phase_costs_only_what_reaches_the_base():
