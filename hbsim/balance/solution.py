@@ -16,7 +16,7 @@ from .equations import currents
 from .spectrum import phasors, waveform
 from .system import System
 
-FLOOR_DBM = -300.0  # below this a line is rounding; it is given as minus infinity
+FLOOR_DBM = -180.0  # a line below this is rounding beside the currents that make it; it is given as minus infinity
 
 
 @dataclass(frozen=True)

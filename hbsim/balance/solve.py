@@ -67,7 +67,10 @@ def solve(description: Description, harmonics: int, samples: int | None = None, 
         if temperatures.max() > _HOTTEST:
             break
         before = error
-        error, state = rise(temperatures)
+        try:
+            error, state = rise(temperatures)
+        except Refusal:  # hotter than the device's laws reach
+            break
         moved = np.abs(step) > 1e-9
         estimate = np.where(moved, (before - error) / np.where(moved, step, 1.0), slope)
         slope = np.clip(estimate, 0.1, 10.0)

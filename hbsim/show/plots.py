@@ -49,7 +49,7 @@ def _spectrum(axes: "Axes", prediction: Prediction) -> None:
     shown = levels > LOWEST_DBM
     loss = state.conversion_loss_db
     axes.set_title(f"{show(description.drive.power_dbm, 'dBm')} at {show(description.drive.frequency, 'Hz', 7)} into "
-                   f"port {description.drive.port}; conversion {'loss' if not loss < 0 else 'gain'} {abs(loss):.1f} dB, "
+                   f"port {description.drive.port}; conversion {'gain' if loss < 0 else 'loss'} {abs(loss):.1f} dB, "
                    f"input return loss {state.input_return_loss_db:.1f} dB")
     axes.set(xlabel="frequency / GHz", ylabel=f"at port {description.wanted_port} / dBm")
     if not shown.any():
@@ -95,7 +95,8 @@ def _load_line(axes: "Axes", device: DeviceState) -> None:
         axes.annotate("", (voltage[at + 4], current[at + 4]), (voltage[at], current[at]),
                       arrowprops={"arrowstyle": "-|>", "color": LINES[0][0]})
     axes.plot(voltage.mean(), current.mean(), "o", color=INK, markersize=5)
-    axes.annotate("average", (voltage.mean(), current.mean()), xytext=(6, 4), textcoords="offset points", fontsize=8)
+    axes.annotate("average", (voltage.mean(), current.mean()), xytext=(7, 4), textcoords="offset points", fontsize=8,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
     axes.set(xlabel=f"{pin} to {common} / {volts}", ylabel=f"current into the {pin} pin / {amps}")
     axes.set_title("load line; the arrows show the course of time")
 
@@ -103,7 +104,7 @@ def _load_line(axes: "Axes", device: DeviceState) -> None:
 def sweep_figure(table: SweepTable, found: Compression | None = None) -> "Figure":
     """Curves for one quantity, maps for two; raises Refusal for more."""
     if len(table.axes) > 2:
-        raise Refusal(f"a sweep of {len(table.axes)} quantities has no picture; vary one or two for --plot, or use --csv")
+        raise Refusal(f"a sweep of {len(table.axes)} quantities has no picture; vary one or two, or use --csv")
     if len(table.axes) == 2 and min(table.shape) > 1:
         return _maps(table)
     return _curves(table, found)
@@ -128,8 +129,7 @@ def _curves(table: SweepTable, found: Compression | None) -> "Figure":
     others = ", ".join(f"{a} = {show(float(v[0]), table.units[a], 6)}" for a, v in table.axes.items() if a != address)
     _heading(figure, f"{table.title} at {others}" if others else table.title)
     _levels(rows[0], table, x, marker)
-    if found is not None:
-        _law(rows[0], found, values)
+    notes = [_law(rows[0], found, values)] if found is not None else []
     rows[1].plot(x, _finite(table["input_return_loss_db"].ravel()), color=INK, marker=marker)
     rows[1].set_ylabel("input return\nloss / dB")
     if drive:
@@ -139,7 +139,13 @@ def _curves(table: SweepTable, found: Compression | None) -> "Figure":
         rows[2].axhline(table.wanted_harmonic, color=PALE, linewidth=1.0, linestyle=_DOTS)
         rows[2].set_ylabel(f"slope at {_name(table.wanted_harmonic)}\n/ dB per dB")
     rows[-1].set_xlabel(_axis_label(address, unit))
-    _mark_unsolved(rows, table, x)
+    bad = x[~table.solved.ravel()]
+    for axes in rows:
+        for place in bad:
+            axes.axvline(place, color=PALE, linewidth=3, alpha=0.4)
+    if len(bad):
+        notes.append(f"grey: {len(bad)} of {len(x)} points not solved")
+    rows[0].set_title("; ".join(notes))
     return figure
 
 
@@ -158,28 +164,16 @@ def _levels(axes: "Axes", table: SweepTable, x: np.ndarray, marker: str | None) 
     label_lines(axes, ends)
 
 
-def _law(axes: "Axes", found: Compression, drive: np.ndarray) -> None:
-    """The power-law line and the point 1 dB below it."""
-    limits, sides = axes.get_ylim(), axes.get_xlim()
+def _law(axes: "Axes", found: Compression, drive: np.ndarray) -> str:
+    """Draw the power-law line and the point 1 dB below it; the words for both."""
+    limits = axes.get_ylim()
     axes.plot(drive, found.line(drive), color=PALE, linewidth=1.0, linestyle=_DOTS)
     axes.set_ylim(limits)
+    words = f"dotted: {found.order} dB per dB"
     if found.drive_dbm is None or not drive.min() <= found.drive_dbm <= drive.max():
-        return
+        return words
     axes.plot(found.drive_dbm, found.output_dbm, "s", color=INK, markersize=5)
-    right = found.drive_dbm > np.mean(sides)
-    axes.annotate(f"1 dB below the {found.order} dB/dB line:\n{found.output_dbm:.1f} dBm at {found.drive_dbm:.1f} dBm of "
-                  "drive", (found.drive_dbm, found.output_dbm), xytext=(-10, 8) if right else (10, -8),
-                  textcoords="offset points", ha="right" if right else "left", va="bottom" if right else "top",
-                  fontsize=8)
-
-
-def _mark_unsolved(rows: "np.ndarray", table: SweepTable, x: np.ndarray) -> None:
-    bad = x[~table.solved.ravel()]
-    for axes in rows:
-        for place in bad:
-            axes.axvline(place, color=PALE, linewidth=3, alpha=0.4)
-    if len(bad):
-        rows[0].set_title(f"grey: {len(bad)} of {len(x)} points not solved")
+    return f"{words}; square: 1 dB below it, {found.output_dbm:.1f} dBm at {found.drive_dbm:.1f} dBm of drive"
 
 
 def _finite(values: np.ndarray) -> np.ndarray:
@@ -213,7 +207,7 @@ def _map(figure: "Figure", axes: "Axes", x: np.ndarray, y: np.ndarray, z: np.ma.
     dark = levels < levels.mean()
     lines = axes.contour(x, y, z, levels=levels, colors=["white" if d else INK for d in dark], linewidths=0.6,
                          linestyles="solid")
-    axes.clabel(lines, levels=levels[1:-1:2], fmt="%g", fontsize=7)
+    axes.clabel(lines, levels=levels[::2], fmt="%g", fontsize=7)
     figure.colorbar(filled, ax=axes, ticks=levels[::2])
     row, column = np.unravel_index(int(np.argmax(z)), z.shape)
     for colour, size, width in (("white", 9, 3.0), (INK, 8, 1.4)):

@@ -16,7 +16,8 @@ from ..studies.table import SweepTable
 from .style import scaled
 
 WIDTH = 110
-MOST_ROWS, MOST_COLUMNS = 60, 11  # of a table on the page; --csv writes all
+MOST_REASONS = 2
+MOST_ROWS, MOST_COLUMNS = 60, 12  # of a table on the page; --csv writes all
 DEVICE_HARMONICS = 5
 CAUTION = ("Cautions: keep DC and more than the rated power out of generator and analyser; parts run hot; solder and "
            "board dust belong neither in lungs nor on food; radiate only inside your licence and the local rules. "
@@ -79,10 +80,9 @@ def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period (current above "
                  f"{100 * CONDUCTING:.0f} % of its peak, {show(float(device.conduction.max()), 'A')}); junctions at "
                  f"{show(device.temperature, 'K')}")
-    rows = [["", "reached, against the model file's limit", "", "", ""]]
-    rows += [["", rating.meaning, show(rating.value, rating.unit, 3),
-              "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}",
-              "EXCEEDED" if rating.exceeded else ""] for rating in device.ratings]
+    rows = [["", rating.meaning, show(rating.value, rating.unit, 3),
+             "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}",
+             "EXCEEDED" if rating.exceeded else ""] for rating in device.ratings]
     lines += _table(rows, left=(1, 3, 4))
     for pin in device.circuit_impedance:
         lines += ["", f"  {device.name} {pin}: peak values against the {device.common}, and the impedance that the "
@@ -110,10 +110,10 @@ def sweep_page(table: SweepTable, found: Compression | None) -> str:
                           f"{table.place_text(best)}")
     if found is not None:
         lines += _wrapped(sentence(found))
-    for number in sorted(table.reasons)[:5]:
+    for number in sorted(table.reasons)[:MOST_REASONS]:
         lines += _wrapped(f"Not solved at {table.place_text(number)}: {table.reasons[number]}")
-    if len(table.reasons) > 5:
-        lines.append(f"Not solved either: {len(table.reasons) - 5} more points")
+    if len(table.reasons) > MOST_REASONS:
+        lines.append(f"({len(table.reasons) - MOST_REASONS} more not solved; --json gives every reason)")
     return "\n".join(lines).lstrip("\n")
 
 
@@ -166,7 +166,8 @@ def _with_unit(address: str, unit: str) -> str:
 
 
 def _thinned(count: int, most: int) -> np.ndarray:
-    return np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
+    """Numbers from 0 to count - 1 in equal steps, at most so many."""
+    return np.arange(0, count, max(1, math.ceil(count / most)))
 
 
 def _table(rows: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:

@@ -123,6 +123,6 @@ def _device_json(device: DeviceState, frequency: np.ndarray) -> dict[str, Any]:
         "junction_temperature_k": device.temperature,
         "conduction_angle_deg": device.conduction_angle_deg,
         "peaks": [{"quantity": r.meaning, "value": _finite(r.value), "unit": r.unit, "limit": r.limit,
-                   "exceeded": r.exceeded} for r in device.ratings],
+                   "exceeded": bool(r.exceeded)} for r in device.ratings],
         "pins": at_pins,
     }

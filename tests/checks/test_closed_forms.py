@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from ideal_sources import Generator, dc_current, junction_current, solved
 
 import hbsim
+from hbsim.balance.newton import TOLERANCE as BALANCE  # share of the currents that cancel
 from hbsim.balance.spectrum import transform
 from hbsim.balance.system import Mounted
 from hbsim.devices.bjt import BJT
@@ -62,7 +63,7 @@ def test_bias_by_a_current_slides_down_by_the_logarithm_of_i0(x):
     state = solved(elements, ["source"], [Mounted("D", JUNCTION, at)], {"source": {0: bias, 1: x * V_T}}, 48)
     rest = V_T * math.log1p(bias / JUNCTION.IS)
     slid = rest - state.voltage("a")[0].real
-    assert slid == pytest.approx(V_T * math.log(scipy.special.iv(0, x)), rel=1e-12, abs=1e-14)
+    assert slid == pytest.approx(V_T * math.log(scipy.special.iv(0, x)), abs=V_T * BALANCE)
     assert slid / V_T == pytest.approx(BESSEL[x][6], abs=1e-6)  # printed digits
 
 
@@ -109,9 +110,19 @@ def lambert_current(v, diode=WITH_10_OHM):
 def test_dc_current_of_a_diode_with_series_resistance(v, i, junction):
     # R. M. Corless et al., "On the Lambert W function", Adv. Comput. Math. 5 (1996) 329-359 (from memory)
     found = dc_current(WITH_10_OHM, v)
-    assert found == pytest.approx(i, rel=1e-12)
-    assert found == pytest.approx(float(lambert_current(v)), rel=1e-12)
-    assert v - WITH_10_OHM.RS * found == pytest.approx(junction, abs=1e-12)
+    assert found == pytest.approx(i, rel=BALANCE)
+    assert found == pytest.approx(float(lambert_current(v)), rel=BALANCE)
+    assert v - WITH_10_OHM.RS * found == pytest.approx(junction, abs=v * BALANCE)
+
+
+@pytest.mark.parametrize("temperature", [100.0, 120.0, 150.0, 220.0, 400.0, 600.0])
+def test_series_resistance_from_cold_to_hot(temperature):
+    # In the cold IS falls by tens of decades: exp(v / V_T) is then above 1e50 at an ordinary current.
+    diode, v_t = Diode(IS=1e-14, RS=10.0, temperature=temperature), K_OVER_Q * temperature
+    saturation = diode.packed()[0]
+    level = math.log(saturation * diode.RS / v_t) + (1.5 + saturation * diode.RS) / v_t
+    expected = v_t / diode.RS * scipy.special.wrightomega(level) - saturation
+    assert dc_current(diode, 1.5) == pytest.approx(expected, rel=BALANCE)
 
 
 @pytest.mark.parametrize("v0, v1, lines", [
@@ -125,7 +136,7 @@ def test_harmonics_of_a_driven_diode_with_series_resistance(v0, v1, lines):
     expected[0] /= 2
     i = junction_current(WITH_10_OHM, v0, v1, 64, 256)[:6]
     np.testing.assert_allclose(expected.real, lines, rtol=2e-12, atol=1e-15)  # the table's own digits
-    np.testing.assert_allclose(i, expected, rtol=1e-10, atol=1e-14)  # truncation at 64 harmonics: 1e-13 of I_1
+    np.testing.assert_allclose(i, expected, rtol=0, atol=BALANCE * expected[1].real)  # truncation: 1e-13 of I_1
 
 
 # harmonics, samples: relative errors of I_0..I_3 against Lambert W, from a second program of the notes' author
@@ -150,7 +161,7 @@ def test_truncation_errors_are_those_of_the_equations(harmonics, samples):
 def test_truncation_vanishes_with_harmonics(harmonics, samples):
     exact = np.array([6.368890238779e-3, 1.102753856195e-2, 6.903988521741e-3, 2.601705249768e-3])
     i = junction_current(WITH_10_OHM, 0.5, 0.5, harmonics, samples)[:4].real
-    np.testing.assert_allclose(i, exact, rtol=5e-12)  # the table gives 5e-13 to 2e-12 for 130 samples
+    np.testing.assert_allclose(i, exact, rtol=0, atol=BALANCE * exact[1])  # the notes give 2e-12 and less
 
 
 # -- slopes -----------------------------------------------------------------------------------------------------------
@@ -241,8 +252,7 @@ def test_a_resistive_doubler_loses_at_least_6_db(drive, bias, r_in, r_out, r_bia
     v = pins.pin_voltage["anode"] - pins.pin_voltage["cathode"]
     absorbed = 0.5 * (v * pins.pin_current["anode"].conj()).real[1:]
     order = np.arange(1, 17)
-    # what 16 harmonics leave out of a sharp corner carries weight n^2: hold the sum against its largest term
-    assert (order**2 * absorbed).sum() >= -1e-3 * np.abs(absorbed).max()
+    assert (order**2 * absorbed).sum() >= 0.0
 
 
 @pytest.mark.parametrize("r_load", [5.0, 50.0, 800.0])

@@ -40,9 +40,10 @@ def depletion(v, c0, v0, m, fc):
 
 
 def forward_delay(device, current, v_ce):
-    """1 / (2 pi f_T) = TFF + V_T / I_C (C_je + C_jc) + (R_C + R_E) C_jc, the textbook sum, e.g. Massobrio and Antognetti,
-    ch. 2 (from memory); TFF with the slope of its growth: d(TFF I)/dI. What flows through C_jc is taken from I_C and added
-    to I_B, and R_E carries both, so that to first order in frequency its terms grow by the base's share (derived). [s]"""
+    """1 / (2 pi f_T) = TFF + V_T / I_C (C_je + C_jc) + (R_C + R_E) C_jc, the textbook sum, e.g. Massobrio and
+    Antognetti, ch. 2 (from memory); TFF with the slope of its growth: d(TFF I)/dI. What flows through C_jc is taken
+    from I_C and added to I_B, and R_E carries both, so that to first order in frequency its terms grow by the base's
+    share (derived). [s]"""
     v_be = V_T * math.log(current / device.IS + 1)
     v_bc = v_be - (v_ce - current * device.RC - current * (1 + 1 / device.BF) * device.RE)
     c_je = depletion(v_be, device.CJE, device.VJE, device.MJE, device.FC)
@@ -171,7 +172,8 @@ def test_junction_capacitances_and_cut_off():
 
     found = transistor_curves(entry(replace(PLAIN, XCJC=0.3, CJS=0.05e-12, VJS=0.7, MJS=0.4, VEBO=1.5))).capacitances
     assert set(found) == {"base-emitter", "base-collector", "collector-substrate"}
-    for name, c0, v0, m, limit in (("base-emitter", 0.4e-12, 0.9, 0.35, 1.5), ("base-collector", 0.12e-12, 0.6, 0.3, 4.5),
+    for name, c0, v0, m, limit in (("base-emitter", 0.4e-12, 0.9, 0.35, 1.5),
+                                   ("base-collector", 0.12e-12, 0.6, 0.3, 4.5),
                                    ("collector-substrate", 0.05e-12, 0.7, 0.4, 4.5)):
         reverse = found[name].reverse_voltage
         assert reverse[-1] == limit
