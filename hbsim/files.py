@@ -23,14 +23,14 @@ def replaced(path: str | Path, mode: str = "w") -> Iterator[IO]:
     Refusal
         The folder does not exist or cannot be written, or the disk is full.
     """
-    target = Path(os.path.realpath(path))
     options = {} if "b" in mode else {"encoding": "utf-8", "newline": ""}
     temporary = None
     try:
-        if target.exists() and not target.is_file():
-            with open(target, mode, **options) as handle:
+        if os.path.exists(path) and not os.path.isfile(path):
+            with open(path, mode, **options) as handle:
                 yield handle
             return
+        target = Path(os.path.realpath(path))
         number, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         with os.fdopen(number, mode, **options) as handle:
             yield handle
@@ -51,12 +51,11 @@ def _umask() -> int:
 
 def check_writable(path: str | Path) -> None:
     """Raise Refusal for a path that cannot be written, without touching what stands there."""
-    target = Path(os.path.realpath(path))
-    if target.is_dir():
+    if os.path.isdir(path) or not str(path):
         raise Refusal("this is a folder; name a file in it", file=str(path) or "''")
-    if not target.parent.is_dir():
+    folder = Path(os.path.realpath(path)).parent
+    if not os.path.exists(path) and not folder.is_dir():
         raise Refusal(f"its folder '{Path(path).parent}' does not exist; make it first", file=str(path))
-    if not os.access(target if target.exists() else target.parent, os.W_OK):
+    replaces = os.path.isfile(path) or not os.path.exists(path)
+    if os.path.exists(path) and not os.access(path, os.W_OK) or replaces and not os.access(folder, os.W_OK):
         raise Refusal("cannot be written; name a place that is yours", file=str(path))
-    if target.is_file() and not os.access(target.parent, os.W_OK):
-        raise Refusal("its folder cannot be written; name one that is yours", file=str(path))
