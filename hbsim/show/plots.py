@@ -90,10 +90,11 @@ def _load_line(axes: "Axes", device: DeviceState) -> None:
     voltage, volts = scaled(device.voltage_waveform(pin), "V")
     current, amps = scaled(device.current_waveform(pin), "A")
     axes.plot(np.append(voltage, voltage[0]), np.append(current, current[0]), color=LINES[0][0])
-    for share in (0.125, 0.625):
-        at = int(share * len(voltage))
-        axes.annotate("", (voltage[at + 4], current[at + 4]), (voltage[at], current[at]),
-                      arrowprops={"arrowstyle": "-|>", "color": LINES[0][0]})
+    speed = np.hypot(np.diff(voltage) / max(np.ptp(voltage), 1e-12), np.diff(current) / max(np.ptp(current), 1e-12))
+    half = len(speed) // 2
+    for at in (int(np.argmax(speed[:half])), half + int(np.argmax(speed[half:]))):  # where the line runs straight
+        axes.annotate("", (voltage[at + 1], current[at + 1]), (voltage[at], current[at]),
+                      arrowprops={"arrowstyle": "-|>", "color": LINES[0][0], "mutation_scale": 14})
     axes.plot(voltage.mean(), current.mean(), "o", color=INK, markersize=5)
     axes.annotate("average", (voltage.mean(), current.mean()), xytext=(7, 4), textcoords="offset points", fontsize=8,
                   bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})

@@ -19,6 +19,7 @@ WIDTH = 110
 MOST_REASONS = 2
 MOST_ROWS, MOST_COLUMNS = 60, 12  # of a table on the page; --csv writes all
 DEVICE_HARMONICS = 5
+_ROUNDING = 1e-12  # an average below this is told as 0. [V], [A]
 CAUTION = ("Cautions: keep DC and more than the rated power out of generator and analyser; parts run hot; solder and "
            "board dust belong neither in lungs nor on food; radiate only inside your licence and the local rules. "
            "The ratings printed on parts and instruments and the local codes decide, not this page.")
@@ -75,7 +76,7 @@ def _solver_lines(prediction: Prediction) -> list[str]:
 def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     """DC point, what is reached of its ratings, and the harmonics at the pins of one device."""
     lines = [f"{device.name}: averages at its pins (voltage against ground, current into the pin)"]
-    lines += _table([["", pin, show(_real(device.pin_voltage[pin]), "V"), show(_real(device.pin_current[pin]), "A")]
+    lines += _table([["", pin, _average(device.pin_voltage[pin], "V"), _average(device.pin_current[pin], "A")]
                      for pin in device.pin_voltage], left=(1,))
     lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period (current above "
                  f"{100 * CONDUCTING:.0f} % of its peak, {show(float(device.conduction.max()), 'A')}); junctions at "
@@ -181,8 +182,9 @@ def _times_f0(harmonic: int) -> str:
     return "f0" if harmonic == 1 else f"{harmonic} f0"
 
 
-def _real(phasors: np.ndarray) -> float:
-    return float(phasors[0].real)
+def _average(phasors: np.ndarray, unit: str) -> str:
+    value = float(phasors[0].real)
+    return show(value if abs(value) > _ROUNDING else 0.0, unit)
 
 
 def _impedance(value: complex) -> str:

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..balance.prepare import Networks
+from ..balance.solution import FLOOR_DBM
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import HbsimError
 from .sweep import sweep
 from .table import SweepTable
 
-ANCHOR_DBM = -60.0  # a drive at which the n-th harmonic certainly rises n dB per dB
+LOWEST_DBM, HIGHEST_ANCHOR_DBM = -60.0, -40.0  # drives at which the n-th harmonic rises n dB per dB
+_CLEAR_DB = 20.0  # of rounding, the output that anchors the line
 DROP_DB = 1.0
 _DIGITS_DB = 1e-4  # to which the drive is found
 
@@ -41,17 +43,20 @@ class Compression:
 def compression(description: Description, table: SweepTable) -> Compression | None:
     """Of a sweep along drive.power alone; None for other sweeps or where the low drives cannot be solved.
 
-    The drive is raised from -60 dBm, where the law holds to rounding of the printed digits, to the highest of the
-    sweep; so the point is found also where it lies below the sweep. Between two drives it is solved for.
+    The drive is raised from -60 dBm, where the law holds, to the highest of the sweep; so the point is found also where
+    it lies below the sweep. The line is anchored at the first output clear of rounding, which must come by -40 dBm of
+    drive. Between two drives the point is solved for.
     """
     if list(table.axes) != ["drive.power"]:
         return None
     order, networks = table.wanted_harmonic, Networks()
-    highest = max(float(table["drive.power"].max()), ANCHOR_DBM)
-    drive = np.append(np.arange(ANCHOR_DBM, highest, 1.0), highest)
+    highest = max(float(table["drive.power"].max()), HIGHEST_ANCHOR_DBM)
+    drive = np.append(np.arange(LOWEST_DBM, highest, 1.0), highest)
     output = sweep(description, {"drive.power": drive}, table.harmonics, None, networks)[table.wanted]
-    if not np.isfinite(output[0]):
+    clear = np.flatnonzero((output > FLOOR_DBM + _CLEAR_DB) & (drive <= HIGHEST_ANCHOR_DBM))
+    if not len(clear):
         return None
+    drive, output = drive[clear[0]:], output[clear[0]:]
     line = Compression(float(output[0] - order * drive[0]), order)
 
     def excess(power: float) -> float:

@@ -44,22 +44,30 @@ def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
 
 
 def warnings(state: SteadyState, error: float | None) -> list[str]:
-    """Sentences on everything that should be known before the numbers are used or the circuit is built."""
-    found = [*state.description.notes, *state.notes]
-    for name, placed in state.description.parts.items():
-        found += [f"{name}: {sentence}" for sentence in placed.part.warnings(float(state.frequency[-1]))]
-    for name, placed in state.description.devices.items():
-        found += [f"{name}: {sentence}" for sentence in placed.part.warnings()]
+    """Sentences on everything that should be known before the numbers are used or the circuit is built.
+
+    What could break a part or an instrument comes first, then what limits the numbers; a sentence that holds for
+    several parts stands once.
+    """
+    description, found = state.description, []
     for name, device in state.devices.items():
         found += [f"{name}: {rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
                   f"{show(rating.limit, rating.unit)}" for rating in device.ratings if rating.exceeded]
-    for name in state.description.ports:
+    for name in description.ports:
         found += port_warnings(state, name)
     if error is None:
         found.append("the truncation error could not be estimated: the doubled problem has no solution or no data")
     elif error > COARSE_DB:
         found.append(f"doubling the harmonics changes the wanted output by {error:.2g} dB; raise --harmonics")
-    return list(dict.fromkeys(found))
+    found += [*description.notes, *state.notes]
+    parts: dict[str, list[str]] = {}
+    for name, placed in description.devices.items():
+        for sentence in placed.part.warnings():
+            parts.setdefault(sentence, []).append(name)
+    for name, placed in description.parts.items():
+        for sentence in placed.part.warnings(float(state.frequency[-1])):
+            parts.setdefault(sentence, []).append(name)
+    return found + [f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()]
 
 
 def port_warnings(state: SteadyState, port: str) -> list[str]:

@@ -56,18 +56,19 @@ def test_nothing_at_the_wanted_harmonic_has_no_law():
 def test_a_junction_driven_by_a_voltage_expands_as_the_bessel_function_says():
     """An exponential junction's second harmonic current is 2 IS I_2(v / v_t) (NIST DLMF eq. 10.35.2), which rises above
     its square law IS (v / v_t)^2 / 4: there is no point of compression, and the line is the law."""
-    # The generator's 1 ohm and the load's 1 mohm see microamperes: they shift the junction's voltage by less than 1 uV.
     stage = hbsim.Circuit.build(
-        drive={"port": "input", "frequency": "1 MHz", "power": "0 dBm"},
-        port={"input": {"node": "in", "impedance": "1 ohm"}, "output": {"node": "out", "impedance": "1 mohm"}},
-        part={"D1": {"kind": "diode", "nodes": ["in", "out"], "IS": "1e-7 A", "temperature": "300 K"}})
-    table = stage.sweep({"drive.power": "-20:0:5dBm"}, harmonics=12)
+        drive={"port": "input", "frequency": "1 MHz", "power": "-20 dBm"},
+        port={"input": {"node": "in"}, "output": {"node": "out"}},
+        part={"D1": {"kind": "diode", "nodes": ["in", "out"], "IS": "1e-8 A", "temperature": "300 K"}})
+    table = stage.sweep({"drive.power": "-40:-20:5dBm"}, harmonics=12)
     found = compression(stage.description, table)
     assert found.drive_dbm is None
-    v = np.sqrt(8 * 1.0 * 1e-3 * 10 ** (table["drive.power"] / 10)) / (K_OVER_Q * 300)
+    v = np.sqrt(8 * 50 * 1e-3 * 10 ** (table["drive.power"] / 10)) / (K_OVER_Q * 300)
     above = 20 * np.log10(iv(2, v) / (v**2 / 8))
-    assert above[-1] > 5
-    assert table["output_dbm_2"] - found.line(table["drive.power"]) == pytest.approx(above, abs=2e-3)
+    assert above[-1] > 3
+    # 0.02 dB: at the drive that anchors the line the output lies v^2 / 12 above the law already, v = 0.15; 0.01 dB:
+    # the 100 ohm in series take 1e-7 A times 100 ohm of the 64 mV.
+    assert table["output_dbm_2"] - found.line(table["drive.power"]) == pytest.approx(above, abs=0.03)
 
 
 def test_the_line():

@@ -1,0 +1,179 @@
+"""Pictures: what is drawn is what the state or the table says; nothing lies on anything else or leaves the page."""
+
+import itertools
+import xml.etree.ElementTree
+
+import numpy as np
+import pytest
+
+import hbsim
+from hbsim.errors import Refusal
+from hbsim.show.plots import prediction_figure, sweep_figure
+from hbsim.show.style import check_format, label_lines, new_figure, save, scaled
+from hbsim.studies.compression import compression
+from hbsim.studies.prediction import predict
+
+
+@pytest.fixture(scope="module")
+def circuit(examples):
+    return hbsim.load(examples / "lumped_doubler.toml")
+
+
+@pytest.fixture(scope="module")
+def prediction(circuit):
+    return predict(circuit, harmonics=8)
+
+
+def drawn_texts(figure):
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    FigureCanvasAgg(figure).draw()
+    renderer = figure.canvas.get_renderer()
+    found = []
+    for axes in figure.axes:
+        texts = [axes.title, axes._left_title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
+        texts += [label for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim()))
+                  for at, label in zip(axis.get_ticklocs(), axis.get_ticklabels()) if min(limits) <= at <= max(limits)]
+        found += texts
+    found.append(figure._suptitle)
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in found
+            if text is not None and text.get_visible() and text.get_text()]
+
+
+def assert_readable(figure):
+    """Every text lies on the page and on no other text."""
+    width, height = figure.bbox.width, figure.bbox.height
+    texts = drawn_texts(figure)
+    for words, box in texts:
+        assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height, f"'{words}' leaves the page"
+    for (first, a), (second, b) in itertools.combinations(texts, 2):
+        across, up = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+        assert across <= 1 or up <= 1, f"'{first}' lies on '{second}'"
+
+
+def test_a_prediction_in_pictures(prediction):
+    figure = prediction_figure(prediction)
+    spectrum, voltage, current, load_line = figure.axes
+    state = prediction.state
+    lines = {round(line.get_xdata()[0] / 1.152): line for line in spectrum.lines}
+    for k in range(1, 9):
+        assert lines[k].get_ydata()[1] == pytest.approx(state.output_dbm(k))
+    thick = max(lines, key=lambda k: lines[k].get_linewidth())
+    assert thick == 2
+    q1 = state.devices["Q1"]
+    time, volts = voltage.lines[0].get_data()
+    assert time[-1] == pytest.approx(2 / 1.152) and voltage.get_ylabel() == "voltage / V"
+    assert volts[:-1] == pytest.approx(np.tile(q1.voltage_waveform("collector"), 2))
+    assert current.get_ylabel() == "current / mA" and current.get_xlabel() == "time / ns"
+    assert current.lines[0].get_ydata()[:-1] == pytest.approx(1e3 * np.tile(q1.current_waveform("collector"), 2))
+    v, i = load_line.lines[0].get_data()
+    assert v[:-1] == pytest.approx(q1.voltage_waveform("collector"))
+    assert i[:-1] == pytest.approx(1e3 * q1.current_waveform("collector"))
+    assert_readable(figure)
+
+
+def test_a_drive_sweep_in_pictures(circuit):
+    table = circuit.sweep({"drive.power": "-40:5:1dBm"}, harmonics=4)
+    found = compression(circuit.description, table)
+    figure = sweep_figure(table, found)
+    levels, loss, slope = figure.axes
+    for line, k in zip(levels.lines, (1, 2, 3)):
+        assert line.get_xdata() == pytest.approx(table["drive.power"])
+        assert line.get_ydata() == pytest.approx(table[f"output_dbm_{k}"])
+    assert len({line.get_linestyle() if isinstance(line.get_linestyle(), str) else str(line._dash_pattern)
+                for line in levels.lines[:3]}) > 1  # told apart without colour
+    square = levels.lines[4]
+    assert square.get_data() == (pytest.approx([found.drive_dbm]), pytest.approx([found.output_dbm]))
+    assert loss.lines[0].get_ydata() == pytest.approx(table["input_return_loss_db"])
+    assert slope.lines[0].get_ydata()[0] == pytest.approx(2, abs=0.02)  # square law at low drive
+    assert slope.get_xlabel() == "drive.power / dBm"
+    assert_readable(figure)
+
+
+@pytest.mark.parametrize("axes", [
+    {"supply.VCC": "1:3:0.5V"}, {"C_c.capacitance": "1:2:0.5pF"}, {"Q1.temperature": "0:40:20degC"},
+    {"Q1.BF": [100.0]}, {"drive.power": [0.0]}, {"supply.VCC": [2.0], "drive.power": "-10:0:5dBm"},
+    {"supply.VCC": [2.0], "drive.power": [0.0]}])
+def test_other_sweeps_in_curves(circuit, axes):
+    table = circuit.sweep(axes, harmonics=4)
+    figure = sweep_figure(table, None)
+    assert figure.axes[0].lines[1].get_ydata() == pytest.approx(table["output_dbm_2"].ravel())
+    assert_readable(figure)
+
+
+def test_units_of_an_axis_have_a_fitting_prefix(circuit):
+    figure = sweep_figure(circuit.sweep({"C_c.capacitance": "1:2:0.5pF"}, harmonics=4))
+    assert figure.axes[-1].get_xlabel() == "C_c.capacitance / pF"
+    assert figure.axes[0].lines[0].get_xdata() == pytest.approx([1.0, 1.5, 2.0])
+
+
+def test_maps(circuit):
+    table = circuit.sweep({"drive.power": "-10:10:5dBm", "supply.VCC": "1:4:1V"}, harmonics=4)
+    figure = sweep_figure(table)
+    output, loss = figure.axes[:2]
+    best = np.unravel_index(np.argmax(table["output_dbm_2"]), table.shape)
+    assert output.lines[0].get_data() == ([table["supply.VCC"][best[1]]], [table["drive.power"][best[0]]])
+    assert (output.get_ylabel(), output.get_xlabel()) == ("drive.power / dBm", "supply.VCC / V")
+    filled = output.collections[0]
+    assert filled.levels[0] <= table["output_dbm_2"].min() and filled.levels[-1] >= table["output_dbm_2"].max()
+    assert_readable(figure)
+
+
+def test_what_is_unsolved_is_grey_and_counted(circuit):
+    curves = sweep_figure(circuit.sweep({"Q1.thermal_resistance": [0.0, 1000.0, 1e6]}, harmonics=4))
+    assert "1 of 3 points not solved" in curves.axes[0].get_title(loc="left")
+    table = circuit.sweep({"Q1.thermal_resistance": [0.0, 1000.0, 1e6], "drive.power": "-10:0:5dBm"}, harmonics=4)
+    figure = sweep_figure(table)
+    assert "3 points not solved" in figure._suptitle.get_text()
+    assert_readable(figure)
+    nothing = sweep_figure(circuit.sweep({"Q1.thermal_resistance": [1e6, 2e6], "drive.power": [-5.0, 0.0]}, harmonics=4))
+    assert "4 points not solved" in nothing._suptitle.get_text()
+
+
+def test_a_circuit_without_devices_or_output_has_a_picture():
+    linear = hbsim.Circuit.build(drive={"port": "input", "frequency": "1 GHz", "power": "0 dBm"},
+                                 port={"input": {"node": "in"}, "output": {"node": "out"}},
+                                 part={"R1": {"kind": "resistor", "nodes": ["in", "out"], "resistance": "50 ohm"}})
+    figure = prediction_figure(predict(linear, harmonics=3))
+    assert len(figure.axes) == 1
+    assert_readable(figure)
+    assert_readable(sweep_figure(linear.sweep({"drive.power": [-10.0, 0.0]}, harmonics=3)))
+
+
+def test_three_quantities_have_no_picture(circuit):
+    table = circuit.sweep({"drive.power": [0.0, 1.0], "supply.VCC": [2.0, 3.0], "Q1.BF": [90.0, 100.0]}, harmonics=4)
+    with pytest.raises(Refusal, match="--csv"):
+        sweep_figure(table)
+
+
+@pytest.mark.parametrize("ending, start", [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
+def test_formats(prediction, tmp_path, ending, start):
+    path = tmp_path / f"picture.{ending}"
+    save(prediction_figure(prediction), str(path))
+    content = path.read_bytes()
+    assert content.startswith(start)
+    if ending == "svg":
+        words = "".join(xml.etree.ElementTree.fromstring(content).itertext())
+        assert "frequency / GHz" in words  # text stays text
+
+
+def test_other_formats_are_refused():
+    for name in ("picture.gif", "picture", "-"):
+        with pytest.raises(Refusal, match=r"\.png, \.svg, \.pdf"):
+            check_format(name)
+
+
+def test_labels_at_the_ends_of_lines_keep_apart():
+    figure = new_figure(4, 3)
+    axes = figure.add_subplot()
+    axes.set(xlim=(0, 1), ylim=(0, 10))
+    label_lines(axes, [(1.0, y, f"line {y}", "k") for y in (5.0, 5.1, 5.2, 9.9, 10.0)])
+    assert_readable(figure)
+
+
+@pytest.mark.parametrize("values, unit, expected, shown", [
+    ([1e-12, 2e-12], "F", [1, 2], "pF"), ([0.0, 0.03], "m", [0, 30], "mm"), ([0.0], "V", [0], "V"),
+    ([-20.0, 3.0], "dBm", [-20, 3], "dBm"), ([273.15, 300.0], "K", [0, 26.85], "degC"), ([4.4], "1", [4.4], ""),
+    ([np.inf, 2e-3], "V", [np.inf, 2], "mV"), ([200.0], "K/W", [200], "K/W"), ([5.8e7], "S/m", [5.8e7], "S/m")])
+def test_scaled(values, unit, expected, shown):
+    found, unit = scaled(np.array(values), unit)
+    assert found == pytest.approx(np.array(expected)) and unit == shown

@@ -1,0 +1,104 @@
+"""Pages of text: their numbers are those of the state or the table, with units, and they fit the paper."""
+
+import re
+
+import numpy as np
+import pytest
+
+import hbsim
+from hbsim.show.report import sweep_page, prediction_page
+from hbsim.studies.compression import Compression
+from hbsim.studies.prediction import predict
+
+
+@pytest.fixture(scope="module")
+def circuit(examples):
+    return hbsim.load(examples / "lumped_doubler.toml")
+
+
+@pytest.fixture(scope="module")
+def prediction(circuit):
+    return predict(circuit, harmonics=8)
+
+
+def test_the_page_of_a_prediction(prediction):
+    state, page = prediction.state, prediction_page(prediction)
+    lines = page.splitlines()
+    assert lines[0] == state.description.title
+    assert max(map(len, lines)) <= 110 and not any(line != line.rstrip() for line in lines)
+    for k in range(1, 9):
+        row = next(line for line in lines if re.match(rf" +{k} +[\d.]+ GHz .*dBm", line))
+        assert f"{state.output_dbm(k):.2f} dBm" in row and f"{state.output_dbc(k):.2f} dBc" in row
+        assert ("<- wanted" in row) == (k == 2)
+    q1 = state.devices["Q1"]
+    for expected in (f"Conversion gain    {-state.conversion_loss_db:.2f} dB",
+                     f"Input return loss  {state.input_return_loss_db:.2f} dB",
+                     f"conducts over {q1.conduction_angle_deg:.0f} deg", "limit 4.5 V", "junctions at 27 degC",
+                     "Solved with 8 harmonics", "Truncation error of the wanted output: ", "Cautions: "):
+        assert expected in page
+    impedance = q1.circuit_impedance["collector"][2]
+    assert f"{impedance.real:.1f} + j{impedance.imag:.1f} ohm" in page
+    assert "nan" not in page and "inf " not in page
+
+
+def test_a_linear_circuit_has_a_page_too():
+    circuit = hbsim.Circuit.build(drive={"port": "input", "frequency": "1 GHz", "power": "0 dBm"},
+                                  port={"input": {"node": "in"}, "output": {"node": "out"}},
+                                  part={"R1": {"kind": "resistor", "nodes": ["in", "out"], "resistance": "50 ohm"}})
+    page = prediction_page(predict(circuit, harmonics=2))
+    # two thirds of the matched voltage at f0, nothing at the wanted 2 f0: no level, and no loss in figures
+    assert re.search(r"1 +1 GHz +-3\.52 dBm", page) and re.search(r"2 +2 GHz +none dBm +none dBc", page)
+    assert "Conversion loss    infinite dB" in page and "nan" not in page
+
+
+def test_warnings_are_on_the_page(circuit):
+    page = prediction_page(predict(circuit.with_values({"supply.VCC": "5 V"}), harmonics=4))
+    assert "EXCEEDED" in page and "  - Q1: peak collector-emitter voltage reaches" in page
+
+
+def test_the_list_of_a_sweep(circuit):
+    table = circuit.sweep({"supply.VCC": "500:2500:500mV"}, harmonics=4)
+    lines = sweep_page(table, None).splitlines()
+    names, units = lines[2:4]
+    assert re.split(r"\s{2,}", names.strip()) == ["supply.VCC", "f0", "2 f0", "3 f0", "conversion loss", "return loss",
+                                                  "VCC"]
+    assert units.split() == ["V", "dBm", "dBm", "dBm", "dB", "dB", "mA"]
+    for n, line in enumerate(lines[4:9]):
+        cells = [float(cell) for cell in line.split()]
+        expected = [0.5 * (n + 1), *(table[f"output_dbm_{k}"][n] for k in (1, 2, 3)), table["conversion_loss_db"][n],
+                    table["input_return_loss_db"][n], 1e3 * table["supply_amps_VCC"][n]]
+        assert cells == pytest.approx(expected, abs=6e-3)
+    best = int(np.argmax(table["output_dbm_2"]))
+    assert f"Most output at 2 f0: {table['output_dbm_2'][best]:.2f} dBm at supply.VCC = 2.5 V" in "\n".join(lines)
+
+
+def test_a_long_list_is_thinned_in_equal_steps(circuit):
+    table = circuit.sweep({"drive.power": "-20:0:0.1dBm"}, harmonics=4)
+    lines = sweep_page(table, Compression(28.5, 2, -23.95, -20.4)).splitlines()
+    shown = [float(line.split()[0]) for line in lines[4:] if re.match(r" *-?\d", line) and len(line.split()) == 7]
+    assert len(shown) <= 60 and np.ptp(np.diff(shown)) < 1e-9
+    assert f"({len(shown)} of 201 points shown; --csv writes all)" in lines
+    assert "-23.95 dBm of drive" in " ".join(lines)
+
+
+def test_two_quantities_make_grids(circuit):
+    table = circuit.sweep({"drive.power": "-10:0:5dBm", "supply.VCC": "1:3:1V"}, harmonics=4)
+    lines = sweep_page(table, None).splitlines()
+    for title, column in (("Output at 2 f0 / dBm; down: drive.power / dBm; across: supply.VCC / V", "output_dbm_2"),
+                          ("Input return loss / dB; down: drive.power / dBm; across: supply.VCC / V",
+                           "input_return_loss_db")):
+        at = lines.index(title)
+        assert [float(cell) for cell in lines[at + 1].split()] == [1.0, 2.0, 3.0]
+        cells = [[float(cell) for cell in line.split()] for line in lines[at + 2:at + 5]]
+        assert [row[0] for row in cells] == [-10.0, -5.0, 0.0]
+        assert np.array(cells)[:, 1:] == pytest.approx(table[column], abs=6e-3)
+
+
+def test_unsolved_points_give_their_reason(circuit):
+    table = circuit.sweep({"Q1.thermal_resistance": [0.0, 1e6, 2e6, 3e6]}, harmonics=4)
+    page = sweep_page(table, None)
+    assert page.count("unsolved") == 3 and "1 of 4 points solved" in page
+    assert "Not solved at Q1.thermal_resistance = 1e+06 K/W: the junction temperature" in page
+    assert "(1 more not solved" in page
+    grid = sweep_page(circuit.sweep({"Q1.thermal_resistance": [0.0, 1e6], "drive.power": [-5.0, 0.0]}, harmonics=4), None)
+    assert re.search(r"1e\+06 +- +-", grid)
