@@ -52,31 +52,66 @@ def _within_rounding(step, x):
 
 
 @njit(cache=True, nogil=True)
+def _updated_step(work, kept, step):
+    """Turn `step` = -(old Jacobian)^-1 F into Broyden's step, from the `kept` steps since that Jacobian was made.
+
+    C. T. Kelley, Iterative Methods for Linear and Nonlinear Equations, SIAM, 1995, algorithm brsol (from memory).
+    False where the update breaks down."""
+    history, lengths = work.history, work.lengths
+    for j in range(kept):
+        along = 0.0
+        for i in range(step.shape[0]):
+            along += history[j, i] * step[i]
+        along /= lengths[j]
+        if j + 1 < kept:
+            for i in range(step.shape[0]):
+                step[i] += along * history[j + 1, i]
+        else:
+            if abs(1.0 - along) < 0.1:
+                return False
+            for i in range(step.shape[0]):
+                step[i] /= 1.0 - along
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _keep_step(work, kept, step):
+    """Remember a step taken in full; returns how many are kept."""
+    length = 0.0
+    for i in range(step.shape[0]):
+        work.history[kept, i] = step[i]
+        length += step[i] * step[i]
+    work.lengths[kept] = length
+    return kept + 1
+
+
+@njit(cache=True, nogil=True)
 def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work):
     """Bring x (n, rows) to balance in place; work.total then holds the branch currents at x.
 
-    A factored Jacobian is used again as long as it still contracts the error well.
+    Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is kept
+    and improved by Broyden's updates for as long as that goes on.
 
     Returns
     -------
     stop : int
         BALANCED, STALLED, SPENT or SINGULAR.
     steps : int
-        Newton steps taken, those with old factors included; work.factorisations counts the new ones.
+        Steps taken, those with an old Jacobian included; work.factorisations counts the new ones.
     error : float
         Largest current error relative to the currents that cancel.
     """
     error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-    steps, factored, polished = 0, False, False
+    steps, kept, polished = 0, 0, False  # kept: full steps since the Jacobian was made; 0: a new one is due
     flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
     while True:
         if not np.isfinite(squares):
             return STALLED, steps, error
-        if error <= TOLERANCE and (polished or error <= 1e-3 * TOLERANCE):
+        if error <= TOLERANCE and (polished or error <= 1e-2 * TOLERANCE):
             return BALANCED, steps, error
         if steps >= most_steps:
             return (BALANCED if error <= TOLERANCE else SPENT), steps, error
-        if not factored:
+        if kept == 0:
             jacobian(h, net, devices, transform, work)
             if lu_factor(lapack, work.jacobian, work.pivots) != 0:
                 return (BALANCED if error <= TOLERANCE else SINGULAR), steps, error
@@ -85,17 +120,19 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]
         lu_solve(lapack, work.jacobian, work.pivots, flat)
-        if factored or error <= TOLERANCE:
+        if kept > 0 or error <= TOLERANCE:
             polished = error <= TOLERANCE
+            sound = _updated_step(work, kept, flat)
             _moved(x, 1.0, work.step, work.trial)
             new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            factored = new_error < _CONTRACTS * error
-            if factored or (polished and new_error < error):
+            if sound and new_error < (1.0 if polished else _CONTRACTS) * error:
                 x[:, :] = work.trial
                 error, squares = new_error, new_squares
+                kept = _keep_step(work, kept, flat) if kept < work.history.shape[0] else 0
             else:
-                # rounding is reached, or the old factors no longer serve: back to x, whose slopes are wanted again
+                # rounding is reached, or the old Jacobian no longer serves: back to x, whose slopes are wanted again
                 error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
+                kept = 0
             continue
         share = _longest_step(devices, transform, work)
         while True:
@@ -105,10 +142,9 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
                 break
             share *= 0.5
             if share < 1e-5:
-                residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-                # in cut-off the rounding of a voltage is more current than flows: then nothing is left to gain
                 return (BALANCED if _within_rounding(work.step, x) else STALLED), steps, error
-        factored = share == 1.0 and new_error < _CONTRACTS * error
+        if share == 1.0 and new_error < _CONTRACTS * error:
+            kept = _keep_step(work, 0, flat)
         x[:, :] = work.trial
         error, squares = new_error, new_squares
 

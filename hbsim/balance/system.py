@@ -150,7 +150,7 @@ def _room(devices: Devices, harmonics: int, samples: int, n: int) -> Work:
         "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
         "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,),
         "extent": (n, harmonics + 1), "jacobian": (size, size), "block": (2 * n, size), "step": (n, rows),
-        "trial": (n, rows), "change": (n_branch, samples),
+        "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
     }
     return Work(pivots=np.zeros(size, np.int32), factorisations=np.zeros(1, np.int64),
                 **{name: np.zeros(shape) for name, shape in shapes.items()})

@@ -40,6 +40,8 @@ def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
     """
     state = circuit.solve(harmonics=harmonics) if harmonics is not None else circuit.solve()
     error = truncation_db(state)
+    if error is not None and not math.isfinite(error):
+        error = None  # no output that could change
     return Prediction(state, error, tuple(warnings(state, error)))
 
 
@@ -55,7 +57,10 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
                   f"{show(rating.limit, rating.unit)}" for rating in device.ratings if rating.exceeded]
     for name in description.ports:
         found += port_warnings(state, name)
-    if error is None:
+    wanted, port = description.wanted_harmonic, description.wanted_port
+    if not math.isfinite(state.output_dbm(wanted)):
+        found.append(f"nothing comes out of port {port} at the wanted harmonic {wanted}")
+    elif error is None:
         found.append("the truncation error could not be estimated: the doubled problem has no solution or no data")
     elif error > COARSE_DB:
         found.append(f"doubling the harmonics changes the wanted output by {error:.2g} dB; raise --harmonics")

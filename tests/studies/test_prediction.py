@@ -52,6 +52,14 @@ def test_a_linear_circuit_has_a_closed_form():
     json.dumps(data, allow_nan=False)
 
 
+def test_a_wanted_harmonic_that_does_not_come_out_is_said():
+    found = predict(attenuator(wanted={"harmonic": 2}), harmonics=3)
+    assert found.warnings == ("nothing comes out of port output at the wanted harmonic 2",)
+    data = as_json(found)
+    assert data["conversion_loss_db"] is None and data["solver"]["truncation_db"] is None and data["efficiency"] == 0
+    json.dumps(data, allow_nan=False)
+
+
 def test_limits_exceeded_are_warned_about(circuit):
     found = predict(circuit.with_values({"supply.VCC": "5 V"}), harmonics=4)
     assert any(sentence.startswith("Q1: peak collector-emitter voltage reaches") and "limit of 4.5 V" in sentence
