@@ -17,11 +17,12 @@ REFERENCE = 50.0  # [ohm]
 
 
 def transmission(part, frequency):
-    """V1, I1 from V2, -I2 of a two-port: (n, 2, 2). D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 4.4."""
+    """V1, I1 from V2, -I2, (n, 2, 2) (D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 4.4)."""
     law = part.relation(2 * np.pi * frequency)
     y = -np.linalg.solve(law.b, law.a)
     y11, y12, y21, y22 = y[:, 0, 0], y[:, 0, 1], y[:, 1, 0], y[:, 1, 1]
-    return -np.stack([y22, np.ones_like(y11), y11 * y22 - y12 * y21, y11], axis=1).reshape(-1, 2, 2) / y21[:, None, None]
+    entries = np.stack([y22, np.ones_like(y11), y11 * y22 - y12 * y21, y11], axis=1)
+    return -entries.reshape(-1, 2, 2) / y21[:, None, None]
 
 
 def scattering(matrix):

@@ -75,7 +75,7 @@ def test_f0_is_suppressed_and_the_input_matched(name, least, states):
     state = states[name]
     assert state.output_dbc(1) < -least
     assert state.input_return_loss_db > 10.0
-    # In the collector of a single-ended doubler f0 is larger than 2 f0 (common practice, no source): the filter does it.
+    # In the collector current f0 is larger than 2 f0 (common practice, no source): the filter does it.
     for device in state.devices.values():
         if "collector" in device.pin_current:
             assert abs(device.pin_current["collector"][1]) > abs(device.pin_current["collector"][2])
@@ -92,7 +92,7 @@ def test_output_saturates_a_few_db_above_0_dbm(name, circuits):
 
 @pytest.mark.parametrize("name", ["beacon_2304", "beacon_5760"])
 def test_each_drive_has_its_supply_of_most_output_and_another_of_best_match(name, circuits):
-    # Common practice, no source: one supply of most output for each drive, rising with drive; the match peaks elsewhere.
+    # Common practice, no source: each drive has one supply of most output, rising with it; the match peaks at another.
     drive, supply = np.array([-10.0, -5.0, 0.0, 2.0]), np.arange(1.0, 8.01, 0.1)
     table = circuits[name].sweep({"drive.power": drive, "supply.VCC": supply}, harmonics=8)
     assert table.solved.all()

@@ -30,4 +30,4 @@ def check_parameters(device: Device) -> None:
 
 def rating(meaning: str, value: float, limit: float | None, unit: str) -> Rating:
     """Hold a value reached against a maximum; without a limit nothing is exceeded."""
-    return Rating(meaning, float(value), limit, unit, limit is not None and value > limit)
+    return Rating(meaning, float(value), limit, unit, limit is not None and bool(value > limit))
