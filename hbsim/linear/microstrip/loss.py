@@ -79,12 +79,11 @@ def dielectric_loss(frequency: np.ndarray, er: float, ee: np.ndarray, loss_tange
 
 def loss_warnings(strip: Conductor, board: Board, highest_frequency: float) -> list[str]:
     """Sentences on metal that is too thin or too rough for the formulas at `highest_frequency`. [Hz]"""
-    sentences = []
-    for name, metal in (("strip", strip), ("ground plane", board.metal)):
-        depth = skin_depth(max(highest_frequency, 1.0), metal.conductivity)
-        if metal.thickness < 4.0 * depth:
-            sentences.append(f"the {name} is {metal.thickness / depth:.2g} skin depths thick at the highest frequency; "
-                             f"its loss is uncertain ({SKIN})")
-        sentences += outside(f"roughness / skin depth of the {name} at the highest frequency",
-                             metal.roughness / depth, 0.0, 1.0, ROUGHNESS)
-    return list(dict.fromkeys(sentences))
+    metals = {"strip": strip, "ground plane": board.metal}
+    depths = {name: skin_depth(max(highest_frequency, 1.0), metal.conductivity) for name, metal in metals.items()}
+    sentences = [f"the {name} is {metal.thickness / depths[name]:.2g} skin depths thick at the highest frequency; "
+                 f"its loss is uncertain ({SKIN})"
+                 for name, metal in metals.items() if metal.thickness < 4.0 * depths[name]]
+    worst = max(metals, key=lambda name: metals[name].roughness / depths[name])
+    return sentences + outside(f"roughness / skin depth of the {worst} at the highest frequency",
+                               metals[worst].roughness / depths[worst], 0.0, 1.0, ROUGHNESS)
