@@ -14,6 +14,9 @@ from ..quantities import watts
 from .system import Mounted, System, device_nodes
 
 
+MOST_HARMONICS = 512  # beyond, one factorisation alone would take minutes
+
+
 def mounted_devices(description: Description) -> list[Mounted]:
     """The devices of a circuit with the nodes at their pins."""
     return [Mounted(placed.name, placed.part, dict(zip(placed.part.terminals, placed.nodes)))
@@ -73,6 +76,9 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     least = max(2, description.wanted_harmonic)
     if harmonics < least:
         raise Refusal(f"{harmonics} harmonics are too few; at least {least} are needed here", "harmonics")
+    if harmonics > MOST_HARMONICS:
+        raise Refusal(f"{harmonics} harmonics are too many; at most {MOST_HARMONICS} are balanced, and some tens are "
+                      "enough for any multiplier", "harmonics")
     if samples is not None and samples <= 4 * harmonics:
         raise Refusal(f"{samples} samples are too few; {harmonics} harmonics need more than {4 * harmonics}", "samples")
     mounted = mounted_devices(description)

@@ -55,8 +55,6 @@ class SteadyState:
         Device-node voltages, real form. [V]
     source : ndarray, complex, (K + 1, n_source). [V]
     solver : Solver
-    notes : tuple of str
-        What should be known beside the numbers.
     """
 
     description: Description
@@ -64,7 +62,6 @@ class SteadyState:
     form: np.ndarray = field(repr=False)
     source: np.ndarray = field(repr=False)
     solver: Solver
-    notes: tuple[str, ...] = ()
 
     # -- spectra and waveforms ---------------------------------------------------------------------------------
 
@@ -245,7 +242,8 @@ class SteadyState:
             mark = "  <- wanted" if k == wanted else ""
             lines.append(f"  {show(self.frequency[k], 'Hz', 7):>12}  {self.output_dbm(k):8.2f} dBm  "
                          f"{self.output_dbc(k):8.2f} dBc{mark}")
-        lines.append(f"  conversion loss {self.conversion_loss_db:.2f} dB, input return loss "
+        loss = self.conversion_loss_db
+        lines.append(f"  conversion {'loss' if loss >= 0 else 'gain'} {abs(loss):.2f} dB, input return loss "
                      f"{self.input_return_loss_db:.2f} dB")
         lines += [f"  supply {name}: {show(s.volts, 'V')}, {show(s.amps, 'A')}" for name, s in self.supplies.items()]
         lines.append(f"  {self.solver.harmonics} harmonics, {self.solver.iterations} Newton steps, current error "

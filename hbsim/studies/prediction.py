@@ -64,7 +64,7 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
         found.append("the truncation error could not be estimated: the doubled problem has no solution or no data")
     elif error > COARSE_DB:
         found.append(f"doubling the harmonics changes the wanted output by {error:.2g} dB; raise --harmonics")
-    found += [*description.notes, *state.notes]
+    found += description.notes
     parts: dict[str, list[str]] = {}
     for name, placed in description.devices.items():
         for sentence in placed.part.warnings():

@@ -49,7 +49,8 @@ def ready(circuit, harmonics, samples=None):
 def residual_and_jacobian(system, x, c, parameters, h=0.0, x_ref=None):
     """Copies of F (flat) and its Jacobian at x."""
     x = np.ascontiguousarray(x)
-    residual(x, c, parameters, h, x if x_ref is None else x_ref, system.net, system.devices, system.transform, system.work)
+    reference = x if x_ref is None else x_ref
+    residual(x, c, parameters, h, reference, system.net, system.devices, system.transform, system.work)
     f = system.work.residual.ravel().copy()
     jacobian(h, system.net, system.devices, system.transform, system.work)
     return f, system.work.jacobian.copy()

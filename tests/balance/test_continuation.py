@@ -44,8 +44,8 @@ def test_sweep_equals_single_solves(circuit):
     table = circuit.sweep({"drive.power": powers}, harmonics=8)
     assert table.solved.all()
     for row, power in enumerate(powers):
-        assert table["output_dbm_2"][row] == pytest.approx(circuit.solve({"drive.power": power}, harmonics=8).output_dbm(2),
-                                                         abs=1e-6)
+        single = circuit.solve({"drive.power": power}, harmonics=8)
+        assert table["output_dbm_2"][row] == pytest.approx(single.output_dbm(2), abs=1e-6)
 
 
 def test_too_few_steps_are_not_passed_off_as_an_answer():
@@ -92,8 +92,9 @@ def test_a_solution_means_the_full_sources():
 
 @pytest.mark.parametrize("volts", [0.0, 0.01, 0.1, 0.3])
 def test_a_transistor_at_rest_is_solved_at_any_drive(volts):
-    # In cut-off hardly any current flows and the supply's own node has none at all at most harmonics: what is left there
-    # is rounding, and it must not pass for an error. The circuit is then linear: output follows the drive dB for dB.
+    # In cut-off hardly any current flows, and the supply's own node has none at all at most harmonics: what is left
+    # there is rounding, and it must not pass for an error. The circuit is then linear: output follows the
+    # drive dB for dB.
     circuit, gain = mixed_stage(), []
     for power in (-100.0, -80.0, -60.0, -40.0):
         state = circuit.solve({"supply.VCC": volts, "drive.power": power}, harmonics=8)

@@ -1,4 +1,4 @@
-"""DC operating points against independently written equations, where feedback, saturation and supplies mislead a search."""
+"""DC operating points against independent equations, where feedback, saturation and supplies mislead a search."""
 
 import math
 
@@ -53,7 +53,8 @@ def stage_by_search(v_cc, r_b, r_c, r_e, feedback):
 
 
 def stage(v_cc, r_b, r_c, r_e, feedback):
-    return dc_stage({"R_b": {"kind": "resistor", "nodes": ["c" if feedback else "vcc", "b"], "resistance": f"{r_b} ohm"},
+    source = "c" if feedback else "vcc"
+    return dc_stage({"R_b": {"kind": "resistor", "nodes": [source, "b"], "resistance": f"{r_b} ohm"},
                      "R_c": {"kind": "resistor", "nodes": ["vcc", "c"], "resistance": f"{r_c} ohm"},
                      "R_e": {"kind": "resistor", "nodes": ["e", "ground"], "resistance": f"{r_e} ohm"},
                      "Q": NPN | {"nodes": {"base": "b", "collector": "c", "emitter": "e"}}},
@@ -76,7 +77,8 @@ def test_stage_against_independent_equations(v_cc, r_b, r_c, r_e, feedback):
 
 
 @settings(max_examples=25)
-@given(v_cc=st.floats(0.8, 12), r_b=st.floats(3, 5.5), r_c=st.floats(1, 4), r_e=st.floats(-1, 2), feedback=st.booleans())
+@given(v_cc=st.floats(0.8, 12), r_b=st.floats(3, 5.5), r_c=st.floats(1, 4), r_e=st.floats(-1, 2),
+       feedback=st.booleans())
 def test_random_stages_against_independent_equations(v_cc, r_b, r_c, r_e, feedback):
     values = v_cc, 10**r_b, 10**r_c, 10**r_e, feedback
     state = stage(*values).solve(harmonics=2)

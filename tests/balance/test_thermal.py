@@ -30,7 +30,8 @@ def test_temperature_is_ambient_plus_the_heat_times_the_resistance(power, resist
 def test_the_answer_is_that_of_the_fixed_temperature():
     circuit = mixed_stage(Q1={"thermal_resistance": "300 K/W"})
     state = circuit.solve(harmonics=8)
-    fixed = circuit.solve({"Q1.thermal_resistance": 0.0, "Q1.temperature": state.devices["Q1"].temperature}, harmonics=8)
+    hot = state.devices["Q1"].temperature
+    fixed = circuit.solve({"Q1.thermal_resistance": 0.0, "Q1.temperature": hot}, harmonics=8)
     np.testing.assert_allclose(state.form, fixed.form, atol=1e-8)
 
 

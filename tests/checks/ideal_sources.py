@@ -1,4 +1,4 @@
-"""Circuits that a file cannot say: ideal generators with a law of their own at each harmonic, for closed-form checks."""
+"""Circuits that a file cannot say, for closed-form checks: ideal generators, with a law for each harmonic."""
 
 from dataclasses import dataclass
 

@@ -1,7 +1,7 @@
 """Rectifiers and clippers against the waveforms of ideal switches, which they approach as the drive outgrows the knee.
 
-Each bound is worked out from the diode: an ideal switch drops nothing, the diode at most v = V_T ln(1 + I_peak / IS), so
-no current or voltage differs by more than what v stands for. What is left is truncation: a waveform with corners has
+Each bound is worked out from the diode: an ideal switch drops nothing, the diode at most v = V_T ln(1 + I_peak / IS),
+so no current or voltage differs by more than what v stands for. What is left is truncation: a waveform with corners has
 harmonics that fall as 1/n^2, and 32 of them leave out some 2e-4 of the largest (seen as the change on going to 64).
 """
 
@@ -86,7 +86,8 @@ def clipped(limit, drive, harmonics=32):
     diode, ohms = Diode(IS=IS, temperature=300.0, TNOM=300.0), 50.0
     elements = [Element("source", Generator((ohms,)), ("a",)), Element("up", Generator(), ("p",)),
                 Element("down", Generator(), ("m",))]
-    mounted = [Mounted("D1", diode, {"anode": "a", "cathode": "p"}), Mounted("D2", diode, {"anode": "m", "cathode": "a"})]
+    mounted = [Mounted("D1", diode, {"anode": "a", "cathode": "p"}),
+               Mounted("D2", diode, {"anode": "m", "cathode": "a"})]
     state = solved(elements, ["source", "up", "down"], mounted,
                    {"source": {1: drive}, "up": {0: limit}, "down": {0: -limit}}, harmonics)
     line = state.voltage("a")

@@ -1,4 +1,4 @@
-"""The balance against closed forms: driven junctions, series resistance, slopes, aliasing, the resistive doubler's bound.
+"""The balance against closed forms: junctions, series resistance, slopes, aliasing, the resistive doubler's bound.
 
 Tables come from the project's reference notes, worked out from the closed forms with scipy and mpmath; where a formula
 has a publication, it stands beside it. Phasors are peak values.
@@ -232,7 +232,8 @@ def resistive_doubler(drive, bias, r_in, r_out, r_bias, diode):
     """A series diode between two ports, its cathode biased; invented."""
     return hbsim.Circuit.build(
         drive={"port": "input", "frequency": "1 GHz", "power": f"{drive} dBm"},
-        port={"input": {"node": "in", "impedance": f"{r_in} ohm"}, "output": {"node": "out", "impedance": f"{r_out} ohm"}},
+        port={"input": {"node": "in", "impedance": f"{r_in} ohm"},
+              "output": {"node": "out", "impedance": f"{r_out} ohm"}},
         supply={"bias": {"node": "s", "voltage": f"{bias} V"}},
         part={"R": {"kind": "resistor", "nodes": ["s", "out"], "resistance": f"{r_bias} ohm"},
               "D": {"kind": "diode", "nodes": {"anode": "in", "cathode": "out"}, **diode}})
@@ -264,9 +265,9 @@ def test_a_conjugate_matched_source_delivers_its_available_power(r_load):
     ends = ["in", "out"] if r_load <= 50.0 else ["out", "in"]  # from the higher side to the lower
     parts = {"L": {"kind": "inductor", "nodes": ends, "inductance": f"{max(q, 1e-9) * low / omega} H"},
              "C": {"kind": "capacitor", "nodes": [ends[0], "ground"], "capacitance": f"{q / high / omega} F"}}
-    circuit = hbsim.Circuit.build(drive={"port": "input", "frequency": "1 GHz", "power": "7 dBm"},
-                                  port={"input": {"node": "in"}, "output": {"node": "out", "impedance": f"{r_load} ohm"}},
-                                  part=parts)
+    circuit = hbsim.Circuit.build(
+        drive={"port": "input", "frequency": "1 GHz", "power": "7 dBm"},
+        port={"input": {"node": "in"}, "output": {"node": "out", "impedance": f"{r_load} ohm"}}, part=parts)
     state = circuit.solve(harmonics=2)
     assert state.output_dbm(1) == pytest.approx(7.0, abs=1e-9)
     assert abs(state.input_reflection) < 1e-8

@@ -19,7 +19,8 @@ def log_range(low, high):
 
 
 doublers = st.fixed_dictionaries({
-    "supply": st.floats(0, 8), "drive": st.floats(-40, 15), "r_bias": log_range(1e3, 1e6), "r_supply": st.sampled_from([0.0, 2.0]),
+    "supply": st.floats(0, 8), "drive": st.floats(-40, 15), "r_bias": log_range(1e3, 1e6),
+    "r_supply": st.sampled_from([0.0, 2.0]),
     "r_emitter": log_range(0.01, 100), "l_collector": log_range(0.3e-9, 30e-9), "r_coil": st.floats(0, 3),
     "c_collector": log_range(0.1e-12, 10e-12), "c_in": log_range(1e-12, 1e-10), "c_out": log_range(0.1e-12, 1e-10),
     "feedback": st.booleans(), "model": st.sampled_from(["npn-5ghz", "npn-25ghz", "npn-60ghz"]),
@@ -34,7 +35,8 @@ def doubler(v):
         supply={"VCC": {"node": "vcc", "voltage": f"{v['supply']} V", "resistance": f"{v['r_supply']} ohm"}},
         part={
             "C_in": {"kind": "capacitor", "nodes": ["in", "b"], "capacitance": f"{v['c_in']} F"},
-            "R_b": {"kind": "resistor", "nodes": ["c" if v["feedback"] else "vcc", "b"], "resistance": f"{v['r_bias']} ohm"},
+            "R_b": {"kind": "resistor", "nodes": ["c" if v["feedback"] else "vcc", "b"],
+                    "resistance": f"{v['r_bias']} ohm"},
             "L_c": {"kind": "inductor", "nodes": ["vcc", "c"], "inductance": f"{v['l_collector']} H",
                     "series_resistance": f"{v['r_coil']} ohm"},
             "C_c": {"kind": "capacitor", "nodes": ["c", "ground"], "capacitance": f"{v['c_collector']} F"},
@@ -48,7 +50,8 @@ def check_power(state):
     """What generator and supplies give is the heat in all parts, to 1e-6 of what they give."""
     balance = state.power_balance
     parts = set(state.description.parts) | set(state.description.devices)
-    sources = {f"port.{name}" for name in state.description.ports} | {f"supply.{name}" for name in state.description.supplies}
+    ports, supplies = state.description.ports, state.description.supplies
+    sources = {f"port.{name}" for name in ports} | {f"supply.{name}" for name in supplies}
     assert set(balance) == parts | sources | {"given", "error"}
     heat = sum(power for name, power in balance.items() if name not in ("given", "error"))
     assert balance["error"] == pytest.approx(balance["given"] - heat, abs=1e-18)

@@ -1,10 +1,10 @@
 """Varactor doublers: normalised rows recomputed for the project's reference notes, and a charge-domain solution here.
 
-Definitions as in P. Penfield, R. P. Rafuse, Varactor Applications, MIT Press 1962, and C. B. Burckhardt, Bell Syst. Tech.
-J. 44 (1965) 675-692 (neither was opened; the rows are the notes' own computation, not the printed tables): elastance
-S = S_max u^gamma with u = (v + phi) / (V_B + phi), reverse voltage v; charge in units of Q_B = (V_B + phi) / ((1 - gamma)
-S_max): q = 1 at breakdown, 0 at v = -phi; drive D = q_max - q_min. Only f0 and 2 f0 flow. f0 = 1 GHz, C_min = 1 pF,
-V_B + phi = 30 V.
+Definitions as in P. Penfield, R. P. Rafuse, Varactor Applications, MIT Press 1962, and C. B. Burckhardt, Bell Syst.
+Tech. J. 44 (1965) 675-692 (neither was opened; the rows are the notes' own computation, not the printed tables):
+elastance S = S_max u^gamma with u = (v + phi) / (V_B + phi), reverse voltage v; charge in units of
+Q_B = (V_B + phi) / ((1 - gamma) S_max): q = 1 at breakdown, 0 at v = -phi; drive D = q_max - q_min.
+Only f0 and 2 f0 flow. f0 = 1 GHz, C_min = 1 pF, V_B + phi = 30 V.
 """
 
 import math
@@ -33,7 +33,7 @@ def varactor(gamma, series_resistance=0.0):
 
 
 def doubler(gamma, r_source, x_source, r_load, x_load, v_source, bias, series_resistance=0.0, harmonics=16, start=None):
-    """The series loop: source at f0, load at 2 f0, open above; the cathode looks into it, so v is the reverse voltage."""
+    """The series loop: source at f0, load at 2 f0, open above; the cathode faces it, so v is the reverse voltage."""
     z = (0.0, complex(r_source, x_source), complex(r_load, x_load), None)
     mounted = [Mounted("D", varactor(gamma, series_resistance), {"anode": "ground", "cathode": "k"})]
     return solved([Element("loop", Generator(z), ("k",))], ["loop"], mounted, {"loop": {0: bias - PHI, 1: v_source}},
@@ -90,8 +90,8 @@ def test_efficiency_with_series_resistance_and_the_same_shape(w):
     r_in, r_load, r_s = (part * S_MAX / OMEGA for part in (ABRUPT["A"] * d, ABRUPT["B"] * d, w))
     v0 = (1 - d / 2) ** 2 + 0.0993303 * d**2
     v_source = (2 * r_in + r_s) * OMEGA * a * 2 * SPAN / S_MAX  # R_in of the source, R_s, R_in of the diode
-    state = doubler(0.5, r_in, elastance * S_MAX / OMEGA, r_load - r_s, elastance * S_MAX / (2 * OMEGA), v_source, v0 * SPAN,
-                    series_resistance=r_s)
+    state = doubler(0.5, r_in, elastance * S_MAX / OMEGA, r_load - r_s, elastance * S_MAX / (2 * OMEGA), v_source,
+                    v0 * SPAN, series_resistance=r_s)
     found = readings(state, r_in, r_load - r_s)
     into = 0.5 * (state.voltage("k")[1] * found["i"][1].conj()).real
     out = abs(found["i"][2]) ** 2 / 2 * (r_load - r_s)
@@ -161,8 +161,9 @@ def test_graded_junction_against_the_charge_domain(gamma, r_s):
 
 @pytest.mark.parametrize("drive", [-20, 0, 10, 16])
 def test_manley_rowe_for_a_lossless_capacitor(drive):
-    # J. M. Manley, H. E. Rowe, "Some general properties of nonlinear elements", Proc. IRE 44 (1956) 904-913 (from memory):
-    # with one source frequency the powers into a lossless capacitor sum to zero over all harmonics. Circuit invented.
+    # J. M. Manley, H. E. Rowe, "Some general properties of nonlinear elements", Proc. IRE 44 (1956) 904-913 (from
+    # memory): with one source frequency the powers into a lossless capacitor sum to zero over all
+    # harmonics. Circuit invented.
     circuit = hbsim.Circuit.build(
         drive={"port": "input", "frequency": "1 GHz", "power": f"{drive} dBm"},
         port={"input": {"node": "in"}, "output": {"node": "out"}},
