@@ -30,7 +30,7 @@ exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column 
 waveforms, -1 where zero; wave_*: where each slope waveform stands (device, 0 i / 1 q / 2 t, row * n_branch + column)."""
 
 Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual scale "
-                          "extent jacobian block pivots step trial change history lengths factorisations")
+                          "largest extent jacobian block pivots step trial change history lengths factorisations")
 """Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
 was made, lengths: their squared lengths; factorisations: (1,), counted up."""
@@ -109,6 +109,11 @@ def residual(x, c, parameters, h, x_ref, net, devices, transform, work):
                 extent[at, 0] += abs(work.total[m, 0])
                 for k in range(1, net.omega.shape[0]):
                     extent[at, k] += abs(work.total[m, 2 * k - 1]) + abs(work.total[m, 2 * k])
+    for j in range(n):
+        # what a harmonic lacks, by symmetry or for want of a source, is rounding of the node's largest current and
+        # voltage
+        extent[j, :] = extent[j].max()
+        work.largest[j] = np.abs(x[j]).max()
     if h > 0:
         for j in range(n):
             for r in range(rows):
@@ -139,6 +144,9 @@ def residual(x, c, parameters, h, x_ref, net, devices, transform, work):
                     size += (abs(a.real) + abs(a.imag)) * (abs(v_re) + abs(v_im))
                 node[j, r], node[j, r + 1] = re, im
                 squares += re * re + im * im
+            if not net.identity[k]:
+                for l in range(n):
+                    size += abs(net.a[k, j, l]) * work.largest[l]
             extent[j, k] = size
             if net.identity[k]:
                 scale = max(scale, size)

@@ -9,7 +9,8 @@ from .equations import branch_voltages, jacobian, node_currents, residual
 from .native import lu_factor, lu_solve
 
 BALANCED, STALLED, SPENT, SINGULAR = 0, 1, 2, 3
-_LAST_DIGITS = 4e-15  # of the largest voltage
+_ROUNDING = 128 * 2.3e-16  # relative, of the voltages
+_CUT_OFF = 1e-12  # an error above is never put down to rounding. [A]
 TOLERANCE = 1e-9  # of the currents that cancel at a node
 _CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
@@ -42,13 +43,23 @@ def _moved(x, share, step, trial):
 
 
 @njit(cache=True, nogil=True)
-def _within_rounding(step, x):
-    """Whether a step is lost in the last digits of the voltages."""
-    most, largest = 0.0, 0.0
-    for j in range(x.shape[0]):
-        for r in range(x.shape[1]):
-            most, largest = max(most, abs(step[j, r])), max(largest, abs(x[j, r]))
-    return most <= _LAST_DIGITS * largest
+def _rounding_alone(jac, x, errors):
+    """Whether the current errors of every node are no more than rounding of the voltages makes: |F| <= 128 eps |J| |x|.
+
+    In cut-off that is more current than flows, and nothing is left to gain. The largest |J| |x| over a node's harmonics
+    counts, because the samples spread the rounding of one over all."""
+    n, rows = errors.shape
+    v = x.reshape(x.size)
+    for j in range(n):
+        reach, worst = 0.0, 0.0
+        for r in range(rows):
+            here = 0.0
+            for i in range(v.shape[0]):
+                here += abs(jac[j * rows + r, i]) * abs(v[i])
+            reach, worst = max(reach, here), max(worst, abs(errors[j, r]))
+        if worst > min(_ROUNDING * reach, _CUT_OFF):
+            return False
+    return True
 
 
 @njit(cache=True, nogil=True)
@@ -113,6 +124,8 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
             return (BALANCED if error <= TOLERANCE else SPENT), steps, error
         if kept == 0:
             jacobian(h, net, devices, transform, work)
+            if _rounding_alone(work.jacobian, x, work.residual):
+                return BALANCED, steps, error
             if lu_factor(lapack, work.jacobian, work.pivots) != 0:
                 return (BALANCED if error <= TOLERANCE else SINGULAR), steps, error
             work.factorisations[0] += 1
@@ -142,7 +155,7 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
                 break
             share *= 0.5
             if share < 1e-5:
-                return (BALANCED if _within_rounding(work.step, x) else STALLED), steps, error
+                return STALLED, steps, error
         if share == 1.0 and new_error < _CONTRACTS * error:
             kept = _keep_step(work, 0, flat)
         x[:, :] = work.trial

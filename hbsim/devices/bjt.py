@@ -30,7 +30,7 @@ from ..linear.lumped import Capacitor, Inductor, Resistor
 from ..quantities import quantity
 from . import temperature as laws
 from .contract import ADDRESS_SIGNATURE, EVALUATE, Device, Inside, Rating
-from .junction import critical_voltage, depletion, depletion_constants, exponential
+from .junction import critical_voltage, depletion, depletion_constants, junction_current
 from .limits import check_parameters, rating
 
 _EARLY_ROOM = 0.05  # below it 1 / (1 - v_bc/VAF - v_be/VAR) goes on along its tangent: no bias of a real part
@@ -78,21 +78,19 @@ def evaluate(v, p, i, q, t, di, dq, dt):
     for n in range(v.shape[1]):
         v_be, v_bc = sign * v[0, n], sign * v[1, n]
 
-        e, slope = exponential(v_be * per_nf)
-        i_f, g_f = IS * (e - 1.0), IS * slope * per_nf
-        e, slope = exponential(v_bc * per_nr)
-        i_r, g_r = IS * (e - 1.0), IS * slope * per_nr
+        i_f, g_f = junction_current(v_be, IS, per_nf)
+        i_r, g_r = junction_current(v_bc, IS, per_nr)
 
         i_be, g_be = i_f * per_bf, g_f * per_bf
         if ISE > 0.0:
-            e, slope = exponential(v_be * per_ne)
-            i_be += ISE * (e - 1.0)
-            g_be += ISE * slope * per_ne
+            leak, slope = junction_current(v_be, ISE, per_ne)
+            i_be += leak
+            g_be += slope
         i_bc, g_bc = i_r * per_br, g_r * per_br
         if ISC > 0.0:
-            e, slope = exponential(v_bc * per_nc)
-            i_bc += ISC * (e - 1.0)
-            g_bc += ISC * slope * per_nc
+            leak, slope = junction_current(v_bc, ISC, per_nc)
+            i_bc += leak
+            g_bc += slope
 
         room = 1.0 - v_bc * per_vaf - v_be * per_var
         if room >= _EARLY_ROOM:
@@ -141,10 +139,11 @@ def evaluate(v, p, i, q, t, di, dq, dt):
         tff, dtff_be, dtff_bc = TF, 0.0, 0.0
         if has_growth and (i_f > 0.0 or ITF == 0.0):
             w = i_f / (i_f + ITF) if ITF > 0.0 else 1.0
-            e, slope = exponential(v_bc * per_vtf)
+            e, slope = junction_current(v_bc, 1.0, per_vtf)  # exp(v_bc / (1.44 VTF)) - 1: the same continuation
+            e += 1.0
             growth = TF * XTF * w * w
             tff += growth * e
-            dtff_bc = growth * slope * per_vtf
+            dtff_bc = growth * slope
             if ITF > 0.0:
                 dtff_be = 2.0 * TF * XTF * w * e * (ITF / (i_f + ITF)) * (g_f / (i_f + ITF))
         charge, c = depletion(v_be, p, _N_SCALAR)

@@ -1,4 +1,4 @@
-"""Junction diode: exponential current, series resistance, diffusion and depletion charge, package.
+"""Junction diode: junction_current current, series resistance, diffusion and depletion charge, package.
 
 Sources: S. M. Sze and K. K. Ng, Physics of Semiconductor Devices, 3rd ed., Wiley, 2007, ch. 2; parameters and
 temperature laws as in G. Massobrio and P. Antognetti, Semiconductor Device Modeling, 2nd ed., McGraw-Hill, 1993,
@@ -22,7 +22,7 @@ from ..linear.lumped import Capacitor, Inductor, Resistor
 from ..quantities import quantity
 from . import temperature as laws
 from .contract import ADDRESS_SIGNATURE, EVALUATE, Device, Inside, Rating
-from .junction import critical_voltage, depletion, depletion_constants, exponential
+from .junction import critical_voltage, depletion, depletion_constants, junction_current
 from .limits import check_parameters, rating
 
 _N_SCALAR = 3  # packed parameters before those of the depletion charge
@@ -37,8 +37,7 @@ def evaluate(v, p, i, q, t, di, dq, dt):
         charge, c = depletion(v[0, n], p, _N_SCALAR)
         current, g = 0.0, 0.0
         if IS > 0.0:
-            e, slope = exponential(v[0, n] * per_n)
-            current, g = IS * (e - 1.0), IS * slope * per_n
+            current, g = junction_current(v[0, n], IS, per_n)
         i[0, n], di[0, 0, n] = current, g
         q[0, n], dq[0, 0, n] = charge + TT * current, c + TT * g
         t[0, n] = 0.0

@@ -12,19 +12,26 @@ import math
 import numpy as np
 from numba import njit, types
 
-X_TANGENT = 80.0  # about 2 V on a junction at room temperature: far above any real one, far below overflow
-_E_TANGENT = math.exp(X_TANGENT)
+# A junction current beyond any that these devices are for. From here on the law goes along its tangent: a wild Newton
+# step stays finite, and comes back in one step instead of one thermal voltage a step.
+TANGENT_CURRENT = 1e9  # [A]
+_OVERFLOW = 700.0  # exp of more may not be a number
 
 _pair = types.UniTuple(types.float64, 2)
 
 
-@njit(_pair(types.float64), cache=True)
-def exponential(x):
-    """exp(x) and its slope; beyond x = 80 the tangent line, so that a wild Newton step stays finite. [1]"""
-    if x <= X_TANGENT:
-        e = math.exp(x)
-        return e, e
-    return _E_TANGENT * (1.0 + x - X_TANGENT), _E_TANGENT
+@njit(_pair(types.float64, types.float64, types.float64), cache=True)
+def junction_current(v, saturation, per_slope):
+    """Current [A] and conductance [S] of IS (exp(v / (n V_T)) - 1), for v [V], IS > 0 [A] and 1 / (n V_T) [1/V].
+
+    The only place where an exponential is continued: along the tangent past TANGENT_CURRENT."""
+    x = v * per_slope
+    if x < _OVERFLOW:
+        flow = saturation * math.exp(x)
+        if flow <= TANGENT_CURRENT:
+            return flow - saturation, flow * per_slope
+    beyond = x - (math.log(TANGENT_CURRENT) - math.log(saturation))
+    return TANGENT_CURRENT * (1.0 + beyond) - saturation, TANGENT_CURRENT * per_slope
 
 
 @njit(_pair(types.float64, types.float64[::1], types.int64), cache=True)

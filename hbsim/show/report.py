@@ -78,9 +78,10 @@ def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     lines = [f"{device.name}: averages at its pins (voltage against ground, current into the pin)"]
     lines += _table([["", pin, _average(device.pin_voltage[pin], "V"), _average(device.pin_current[pin], "A")]
                      for pin in device.pin_voltage], left=(1,))
-    lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period (inner current, "
-                 f"capacitances apart, above {100 * CONDUCTING:.0f} % of its peak of "
-                 f"{show(float(device.conduction.max()), 'A')}); junctions at {show(device.temperature, 'K')}")
+    lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period; junctions at "
+                 f"{show(device.temperature, 'K')}")
+    lines.append(f"  (angle: the inner current, without capacitances, is above {100 * CONDUCTING:.0f} % of its peak of "
+                 f"{show(float(device.conduction.max()), 'A')})")
     rows = [["", rating.meaning, show(rating.value, rating.unit, 3),
              "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}",
              "EXCEEDED" if rating.exceeded else ""] for rating in device.ratings]

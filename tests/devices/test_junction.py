@@ -10,21 +10,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hbsim.devices import temperature
-from hbsim.devices.junction import X_TANGENT, critical_voltage, depletion, depletion_constants, exponential
+from hbsim.devices.junction import TANGENT_CURRENT, critical_voltage, depletion, depletion_constants, junction_current
 from hbsim.errors import Refusal
 
 
-@pytest.mark.parametrize("x", [-745.0, -3.0, 0.0, 1.0, 79.9, 80.0])
-def test_exponential_below_the_tangent(x):
-    assert exponential(x) == (pytest.approx(math.exp(x), rel=1e-15),) * 2
+@pytest.mark.parametrize("v", [-1.0, -0.1, 0.0, 0.6, 0.9])
+def test_current_of_an_exponential_junction(v):
+    # the ideal law itself; expm1 of the math library as the outside reference
+    current, slope = junction_current(v, 1e-15, 40.0)
+    assert current == pytest.approx(1e-15 * math.expm1(40.0 * v), rel=1e-13, abs=1e-30)
+    assert slope == pytest.approx(40e-15 * math.exp(40.0 * v), rel=1e-13)
 
 
-def test_exponential_goes_on_along_its_tangent():
+def test_current_goes_on_along_its_tangent():
     # closed form: value and slope at the joint, and a straight line after it
-    e, slope = exponential(X_TANGENT + 2.0)
-    assert slope == math.exp(X_TANGENT)
-    assert e == pytest.approx(3.0 * math.exp(X_TANGENT), rel=1e-15)
-    assert np.isfinite(exponential(1e6)[0])
+    joint = math.log(TANGENT_CURRENT / 1e-15) / 40.0
+    current, slope = junction_current(joint + 0.05, 1e-15, 40.0)
+    assert slope == pytest.approx(TANGENT_CURRENT * 40.0, rel=1e-12)
+    assert current == pytest.approx(TANGENT_CURRENT * (1.0 + 0.05 * 40.0), rel=1e-12)
+    assert np.isfinite(junction_current(1e6, 1e-300, 40.0)[0])
 
 
 @pytest.mark.parametrize("v", [-5.0, -0.2, 0.0, 0.3])
