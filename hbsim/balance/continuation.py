@@ -1,7 +1,7 @@
 """From any start to a balanced state: DC first, then the drive; detours only where the direct way fails.
 
 The detours, in this order: an added conductance at the device nodes that is taken away again, sources raised in
-steps, and a pseudo-transient (the added conductance holds each step near the one before). Every state handed out is
+steps, the curve of solutions followed past folds (arc.py), and a pseudo-transient (the added conductance holds each step near the one before). Every state handed out is
 balanced with no added conductance and full sources.
 """
 
@@ -13,6 +13,7 @@ from enum import Enum
 import numpy as np
 
 from ..errors import NotSolved
+from .arc import Arc
 from .newton import BALANCED, SINGULAR, SPENT, STALLED
 from .spectrum import resized
 from .system import System
@@ -120,20 +121,29 @@ def _less_conductance(system: System, x: np.ndarray, c: np.ndarray, parameters: 
 
 
 def _raised_sources(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
-    return _follow(system, x, lambda share: share * c, parameters, effort, first=0.02, linear=True)
+    return _follow(system, x, lambda share: share * c, parameters, effort, first=0.02, linear=True) == 1.0
 
 
 def _raised_drive(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
     rest = np.zeros_like(c)
     rest[0] = c[0]
-    return _follow(system, x, lambda share: rest + share * (c - rest), parameters, effort, first=1e-3, linear=False)
+    done = _follow(system, x, lambda share: rest + share * (c - rest), parameters, effort, first=1e-3, linear=False)
+    if 0.0 < done < 1.0:
+        arc = Arc(system, rest, c, parameters)
+        end = arc.reach_full_drive(x, done)
+        effort.steps += arc.steps
+        if end is not None and effort.newton(system, end, c, parameters, most_steps=40):
+            x[:] = end
+            return True
+    return done == 1.0
 
 
 def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effort: Effort, first: float,
-            linear: bool) -> bool:
+            linear: bool) -> float:
     """Raise the sources to their full value in steps that shrink on failure and grow on success.
 
-    `linear` steps by addition, else by multiplication (the drive spans decades)."""
+    `linear` steps by addition, else by multiplication (the drive spans decades). Returns the share reached, with its
+    state in x."""
     done, stride, before = 0.0, first if linear else 3.0, None
     while done < 1.0:
         aim = min(1.0, (done + stride if linear else (done * stride if done else first)))
@@ -150,9 +160,9 @@ def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effo
             stride = stride * 1.7 if linear else min(stride**1.5, 10.0)
         else:
             stride = stride * 0.4 if linear else stride**0.4
-            if (linear and stride < 1e-5) or (not linear and (stride < 1.0005 or done == 0.0)):
-                return False
-    return True
+            if (linear and stride < 1e-5) or (not linear and (stride < 1.01 or done == 0.0)):
+                break
+    return done
 
 
 def _settled(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
