@@ -66,8 +66,9 @@ def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
     return list(groups.values()), grounded
 
 
-def dc_islands(laws: Iterable[tuple[Sequence[str], Relation]], nodes: Iterable[str]) -> list[set[str]]:
-    """Sets of nodes joined at DC by linear parts, given as (nodes, law); the one with "ground" first."""
+def dc_islands(parts: Iterable[tuple[Sequence[str], tuple[list[set[int]], set[int]]]],
+               nodes: Iterable[str]) -> list[set[str]]:
+    """Sets of nodes joined at DC; each part as its nodes and its `dc_groups`. The set with "ground" comes first."""
     parent = {node: node for node in nodes} | {GROUND: GROUND}
 
     def root(node: str) -> str:
@@ -76,10 +77,9 @@ def dc_islands(laws: Iterable[tuple[Sequence[str], Relation]], nodes: Iterable[s
             node = parent[node]
         return node
 
-    for joined, law in laws:
-        groups, grounded = dc_groups(law)
+    for touched, (groups, grounded) in parts:
         for group in groups:
-            members = [joined[i] for i in group]
+            members = [touched[i] for i in group]
             if group & grounded:
                 members.append(GROUND)
             for other in members[1:]:

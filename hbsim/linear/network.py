@@ -22,7 +22,7 @@ import numpy as np
 import scipy.linalg
 
 from ..errors import Refusal
-from .islands import GROUND, dc_islands, tied_to_ground
+from .islands import GROUND, dc_groups, dc_islands, tied_to_ground
 from .part import Part, Relation
 
 _REFERENCE = 50.0  # brings voltage rows and current rows to one scale before pivots are compared. [ohm]
@@ -43,6 +43,11 @@ class Element:
 def _relation(part: Part, omega: tuple[float, ...]) -> Relation:
     """Laws are kept, so that a sweep recomputes only the parts that changed."""
     return part.relation(np.array(omega))
+
+
+@lru_cache(maxsize=8192)
+def _joined_at_dc(part: Part) -> tuple[list[set[int]], set[int]]:
+    return dc_groups(part.relation(np.zeros(1)))
 
 
 @dataclass
@@ -94,7 +99,7 @@ class Network:
         self.layout = self._lay_out()
         matrix, source_matrix = self._assemble()
         if self.omega[0] == 0.0:
-            islands = dc_islands(((e.nodes, self.relations[e.name]) for e in elements), self.layout.nodes)
+            islands = dc_islands(((e.nodes, _joined_at_dc(e.part)) for e in elements), self.layout.nodes)
             for node in tied_to_ground(islands, self.device_nodes, device_pins or {}):
                 matrix[0, self.layout.nodes[node], self.layout.nodes[node]] += 1.0 / _REFERENCE
         self._condense(matrix, source_matrix)
