@@ -19,6 +19,11 @@ from .spectrum import resized
 from .system import System
 
 
+MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit: the junction laws end there. [A]
+BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough resistance "
+          "stands across a junction; add the resistance that limits its current")
+
+
 class Stop(Enum):
     """Why the solver stopped; the value is the sentence people see."""
 

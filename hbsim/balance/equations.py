@@ -35,7 +35,7 @@ Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficie
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
 was made, lengths: their squared lengths; factorisations: (1,), counted up."""
 
-_FLOOR = 1e-17  # currents below are rounding. [A]
+_FLOOR = 1e-9  # TOLERANCE of it, 1e-18 A, is rounding whatever flows. [A]
 
 
 @njit(cache=True, nogil=True)

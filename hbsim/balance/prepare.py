@@ -34,7 +34,7 @@ def elements_of(description: Description, mounted: list[Mounted]) -> tuple[list[
         elements.append(Element(f"port.{name}", Termination(port.impedance), (port.node,)))
         sources.append(f"port.{name}")
     for name, supply in description.supplies.items():
-        elements.append(Element(f"supply.{name}", Termination(supply.resistance), (supply.node,)))
+        elements.append(Element(f"supply.{name}", Termination(supply.resistance, steady=True), (supply.node,)))
         sources.append(f"supply.{name}")
     for device in mounted:
         elements += device.elements()
@@ -54,10 +54,10 @@ class Networks:
         self._kept: dict[tuple, Network] = {}
 
     def get(self, elements: list[Element], sources: list[str], nodes: list[str], omega: np.ndarray,
-            pins: dict[str, dict[str, str]]) -> Network:
+            pins: dict[str, dict[str, str]], conducting: list[tuple[str, str]]) -> Network:
         """The network of these elements; built when it is not kept."""
-        key = (tuple(elements), tuple(sources), tuple(nodes), omega.tobytes())
-        network = self._kept.pop(key, None) or Network(elements, sources, nodes, omega, pins)
+        key = (tuple(elements), tuple(sources), tuple(nodes), omega.tobytes(), tuple(conducting))
+        network = self._kept.pop(key, None) or Network(elements, sources, nodes, omega, pins, conducting)
         self._kept[key] = network
         if len(self._kept) > self._most:
             del self._kept[next(iter(self._kept))]
@@ -86,7 +86,8 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     try:
         network = (networks or Networks()).get(elements, sources, device_nodes(mounted),
                                                harmonic_omegas(description, harmonics),
-                                               {m.name: m.pins for m in mounted})
+                                               {m.name: m.pins for m in mounted},
+                                               [ends for m in mounted for ends in m.conducting()])
     except Refusal as refusal:
         raise refusal.located(file=description.file) from None
     return System(network, mounted, samples)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
-from .continuation import Effort, steady_state
+from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
 from .prepare import Networks, prepare, source_voltages
 from .solution import Solver, SteadyState
@@ -52,7 +52,7 @@ def solve(description: Description, harmonics: int, samples: int | None = None, 
                             networks)
         form = state.form
         heat = device_heat(state)
-        aim = [ambient[n] + description.devices[n].part.thermal_resistance * heat[n] for n in heated]
+        aim = [ambient[n] + description.devices[n].part.heating * heat[n] for n in heated]
         return np.array(aim) - temperatures, state
 
     temperatures = np.array([ambient[name] for name in heated])
@@ -94,6 +94,9 @@ def _solve_once(description: Description, harmonics: int, samples: int | None, f
     if form is not None and form.shape[0] != system.shape[0]:
         form = None  # another set of device nodes: no start
     form = steady_state(system, system.excitation(source), parameters, form, effort)
+    largest = float(np.abs(system.work.total).max(initial=0.0))
+    if largest > MOST_CURRENT:
+        raise NotSolved(BEYOND.format(largest), form)
     solver = Solver(system.harmonics, system.samples, effort.steps, effort.error)
     return SteadyState(description, system, form, source, solver)
 

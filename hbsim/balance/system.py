@@ -36,6 +36,11 @@ class Mounted:
         """Circuit nodes of each branch."""
         return [(self.node(start), self.node(end)) for start, end in self.device.branches()]
 
+    def conducting(self) -> list[tuple[str, str]]:
+        """Circuit nodes of each branch that carries current at DC."""
+        rows = {row for kind in "it" for row, _ in self.device.couples[kind]}
+        return [ends for row, ends in enumerate(self.branches()) if row in rows]
+
 
 def device_nodes(mounted: Sequence[Mounted]) -> list[str]:
     """Nodes that the balance is solved at: every end of a branch but ground."""

@@ -35,7 +35,7 @@ class Drive:
 
     port: str
     frequency: float = quantity("Hz", meaning="frequency of the drive", minimum=0.0, above=True, maximum=1e13)
-    power_dbm: float = quantity("dBm", meaning="available power of the drive", maximum=100.0)
+    power_dbm: float = quantity("dBm", meaning="available power of the drive", minimum=-300.0, maximum=100.0)
 
 
 @dataclass(frozen=True)

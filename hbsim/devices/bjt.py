@@ -228,7 +228,7 @@ class BJT(Device):
     XTI: float = quantity("1", 3.0, "temperature exponent of IS")
     XTB: float = quantity("1", 0.0, "temperature exponent of the gains")
     TNOM: float = quantity("K", 300.15, "temperature of extraction", minimum=laws.LOWEST, maximum=laws.HIGHEST)
-    AREA: float = quantity("1", 1.0, "so many of these in parallel", minimum=0, above=True)
+    AREA: float = quantity("1", 1.0, "so many of these in parallel, limits and cooling too", minimum=0, above=True)
     temperature: float = quantity("K", 300.15, "junction, or ambient when it heats itself", minimum=laws.LOWEST,
                                   maximum=laws.HIGHEST)
     thermal_resistance: float = quantity("K/W", 0.0, "junction to ambient; 0: does not heat itself", minimum=0)
@@ -328,6 +328,10 @@ class BJT(Device):
         return rows
 
     @property
+    def heating(self) -> float:
+        return self.thermal_resistance / self.AREA
+
+    @property
     def delay(self) -> float:
         """Excess phase as a delay of the forward transport current: PTF is met at 1 / (2 pi TF). [s]"""
         return math.radians(self.PTF) * self.TF
@@ -350,6 +354,8 @@ class BJT(Device):
         """Waveforms against VCEO, VEBO, IC_max and dissipation_max; the reverse voltage at the pins and, past base
         resistance and package, on the junction itself."""
         sign = self._sign
+        most_current = None if self.IC_max is None else self.IC_max * self.AREA
+        most_heat = None if self.dissipation_max is None else self.dissipation_max * self.AREA
         v_ce = sign * (pin_voltage["collector"] - pin_voltage["emitter"])
         v_eb = sign * (pin_voltage["emitter"] - pin_voltage["base"])
         i_c = sign * pin_current["collector"]
@@ -358,7 +364,7 @@ class BJT(Device):
             rating("peak reverse base-emitter voltage at the pins", v_eb.max(), self.VEBO, "V"),
             rating("peak reverse base-emitter voltage on the junction", (-sign * branch_voltage[0]).max(), self.VEBO,
                    "V"),
-            rating("peak collector current", i_c.max(), self.IC_max, "A"),
-            rating("average collector current", i_c.mean(), self.IC_max, "A"),
-            rating("average dissipation", dissipation, self.dissipation_max, "W"),
+            rating("peak collector current", i_c.max(), most_current, "A"),
+            rating("average collector current", i_c.mean(), most_current, "A"),
+            rating("average dissipation", dissipation, most_heat, "W"),
         ]

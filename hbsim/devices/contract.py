@@ -86,6 +86,11 @@ class Device(ABC):
     temperature: float
     thermal_resistance: float
 
+    @property
+    def heating(self) -> float:
+        """By how much the junction is hotter than its surroundings for each watt of its own heat. [K/W]"""
+        return self.thermal_resistance
+
     @abstractmethod
     def branches(self) -> tuple[tuple[str, str], ...]:
         """(from, to) of each branch: names of terminals or of the device's own inner nodes.

@@ -75,9 +75,15 @@ def built_in_voltage(v0: float, temperature: float, nominal: float) -> float:
 def depletion(c0: float, v0: float, m: float, temperature: float, nominal: float) -> tuple[float, float]:
     """Zero-bias capacitance [F] and built-in voltage [V] at `temperature`, from those at `nominal`. [K]
 
-    m is the grading exponent. A junction without capacitance (c0 = 0) is left as it is.
+    m is the grading exponent. A junction without capacitance (c0 = 0) is left as it is. Raises Refusal where the laws
+    do not reach.
     """
     if c0 == 0.0:
         return c0, v0
     v0_now = built_in_voltage(v0, temperature, nominal)
-    return c0 * (1.0 + m * (4e-4 * (temperature - nominal) - (v0_now / v0 - 1.0))), v0_now
+    c0_now = c0 * (1.0 + m * (4e-4 * (temperature - nominal) - (v0_now / v0 - 1.0)))
+    if c0_now <= 0.0:
+        raise Refusal(f"at {temperature:.0f} K a junction with a built-in voltage of {v0:g} V (at {nominal:.0f} K) "
+                      "would have no capacitance left: the law does not reach so far; take a higher temperature",
+                      "temperature")
+    return c0_now, v0_now

@@ -90,15 +90,19 @@ def dc_islands(parts: Iterable[tuple[Sequence[str], tuple[list[set[int]], set[in
     return list(islands.values())
 
 
-def tied_to_ground(islands: list[set[str]], device_nodes: Iterable[str], pins: dict[str, dict[str, str]]) -> list[str]:
+def tied_to_ground(islands: list[set[str]], device_nodes: Iterable[str], pins: dict[str, dict[str, str]],
+                   conducting: Iterable[tuple[str, str]]) -> list[str]:
     """One node of each floating piece, to be tied to ground (exact: no current can flow in the tie).
+
+    Pieces that devices join at DC, through the `conducting` branches, float as one: what flows into one flows out of
+    another, and nothing holds their common voltage.
 
     Raises
     ------
     Refusal
         A piece holds pins of just one device: no DC current can be fed to them.
     """
-    ties = []
+    ties, joined = [], []
     devices = set(device_nodes)
     for island in islands[1:]:
         if not island & devices:
@@ -110,4 +114,15 @@ def tied_to_ground(islands: list[set[str]], device_nodes: Iterable[str], pins: d
             name, found = next(iter(touching.items()))
             raise Refusal(f"the {found[0]} has no DC path to ground or to a supply through linear parts; add a "
                           "resistor, choke or line that carries its bias", f"part.{name}.nodes.{found[0]}")
+        joined.append(island)
+    branches = list(conducting)
+    held = set(islands[0])
+    while joined:
+        beside = [island for island in joined
+                  if any(start in island and end in held or end in island and start in held for start, end in branches)]
+        if not beside:  # none of the rest is held: tie one, which may hold others
+            beside = [joined[0]]
+            ties.append(sorted(joined[0])[0])
+        joined = [island for island in joined if island not in beside]
+        held = held.union(*beside)
     return ties

@@ -83,9 +83,10 @@ class Capacitor(Checked, Part):
     def relation(self, omega: np.ndarray) -> Relation:
         above = 1j * omega * self.capacitance
         below = 1.0 + 1j * omega * self.time_constant - omega**2 * self.series_inductance * self.capacitance
-        if self.series_inductance == 0.0:
+        if self.series_inductance == 0.0 and np.abs(above).max() * _SMALL < 1.0:
             return admittance_between(above / below)
-        # jwC (V1 - V2) = (1 + jwRC - w^2 LC) I1: holds at the series resonance, where no admittance exists
+        # jwC (V1 - V2) = (1 + jwRC - w^2 LC) I1: holds at the series resonance, where no admittance exists, and for a
+        # capacitor so large that its admittance would drown all others
         pair = np.array([[1.0, -1.0], [0.0, 0.0]])
         b = below[:, None, None] * np.array([[-1.0, 0.0], [0.0, 0.0]]) + np.array([[0.0, 0.0], [1.0, 1.0]])
         return Relation(above[:, None, None] * pair, b)

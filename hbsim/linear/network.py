@@ -74,6 +74,8 @@ class Network:
         Angular frequencies. [rad/s]
     device_pins : dict
         Device name -> {pin name: node}, to refuse pins without a DC path by name.
+    conducting : sequence of (node, node), or None
+        Ends of the device branches that carry current at DC; None: the devices are taken out.
 
     Attributes
     ----------
@@ -89,7 +91,8 @@ class Network:
     """
 
     def __init__(self, elements: Sequence[Element], sources: Sequence[str], device_nodes: Sequence[str],
-                 omega: np.ndarray, device_pins: dict[str, dict[str, str]] | None = None) -> None:
+                 omega: np.ndarray, device_pins: dict[str, dict[str, str]] | None = None,
+                 conducting: Sequence[tuple[str, str]] | None = None) -> None:
         self.elements = {element.name: element for element in elements}
         self.sources = tuple(sources)
         self.device_nodes = tuple(device_nodes)
@@ -100,7 +103,9 @@ class Network:
         matrix, source_matrix = self._assemble()
         if self.omega[0] == 0.0:
             islands = dc_islands(((e.nodes, _joined_at_dc(e.part)) for e in elements), self.layout.nodes)
-            for node in tied_to_ground(islands, self.device_nodes, device_pins or {}):
+            # without devices (`conducting` None) a node that only they would hold is left undetermined
+            branches = [(node, GROUND) for node in self.device_nodes] if conducting is None else conducting
+            for node in tied_to_ground(islands, self.device_nodes, device_pins or {}, branches):
                 matrix[0, self.layout.nodes[node], self.layout.nodes[node]] += 1.0 / _REFERENCE
         self._condense(matrix, source_matrix)
 
@@ -149,7 +154,8 @@ class Network:
                     matrix[:, span, c] += law.a[:, :, column] * scale
                     matrix[:, c, first + column] += 1.0
             if element.name in self.sources:
-                source_matrix[:, first, self.sources.index(element.name)] = scale[:, 0]
+                acts = self.omega == 0.0 if element.part.steady else 1.0
+                source_matrix[:, first, self.sources.index(element.name)] = scale[:, 0] * acts
         return matrix, source_matrix
 
     # -- elimination ------------------------------------------------------------------------------------------
@@ -208,8 +214,8 @@ class Network:
         kept, dropped = left[order[:n_d]], left[order[n_d:]]
         residual = dropped - dropped @ np.linalg.pinv(kept) @ kept if n_d else dropped
         if np.abs(residual).max(initial=0.0) > 1e-9 * max(np.abs(given).max(), 1e-300):
-            raise Refusal("two voltage sources without resistance are tied together; give one of the supplies a "
-                          "resistance")
+            raise Refusal("a supply without resistance is shorted, or tied to another, by parts without "
+                          "resistance; give the supply or the parts one")
         return kept, x
 
     # -- reading a solution -----------------------------------------------------------------------------------
@@ -269,7 +275,11 @@ class Network:
                 e[self.device_nodes.index(node)] += sign
         result = np.full(len(self.omega), np.nan + 0j)
         for k in range(len(self.omega)):
-            a = self.a[k]
-            if np.linalg.cond(a) < 1e12:
-                result[k] = e @ np.linalg.solve(a, self.b[k] @ e)
+            given = self.b[k] @ e
+            v, _, rank, _ = np.linalg.lstsq(self.a[k], given, rcond=1e-13)
+            # a node that nothing holds may move freely as long as the two asked for do not move with it
+            loose = scipy.linalg.null_space(self.a[k], rcond=1e-13) if rank < len(e) else np.zeros((len(e), 0))
+            if np.abs(self.a[k] @ v - given).max(initial=0.0) < 1e-9 * max(np.abs(given).max(initial=0.0), 1e-12) \
+                    and np.abs(e @ loose).max(initial=0.0) < 1e-9:
+                result[k] = e @ v
         return result

@@ -20,6 +20,7 @@ class Termination(Part):
     kind = "termination"
     terminals = ("node",)
     impedance: float = quantity("ohm", minimum=0.0, meaning="resistance to ground behind which the source sits")
+    steady: bool = False  # its source gives DC alone
 
     def relation(self, omega: np.ndarray) -> Relation:
         a = np.ones((len(omega), 1, 1), complex)

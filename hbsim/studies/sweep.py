@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.continuation import Effort, steady_state
+from ..balance.continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from ..balance.newton import BALANCED
 from ..balance.prepare import Networks, prepare, source_voltages
 from ..balance.solution import FLOOR_DBM
@@ -97,7 +97,12 @@ class _Run:
         if any(placed.part.thermal_resistance > 0 for placed in description.devices.values()):
             self._solve_singly(described, numbers)
             return
-        system = prepare(description, self._table.harmonics, self._samples, self._networks)
+        try:
+            system = prepare(description, self._table.harmonics, self._samples, self._networks)
+        except Refusal as refusal:  # the ends of the axes were fine: what was solved so far is kept
+            self._table.reasons.update((int(number), str(refusal)) for number in numbers)
+            self._count(len(numbers))
+            return
         start, self._row_start = self._row_start, None
         if start is not None and start.shape != system.shape:
             start = None  # a resistance went to zero and took its inner node along
@@ -133,7 +138,10 @@ class _Run:
                 at += 1
                 start = None
             self._table.iterations += effort.steps
-        good = stops == BALANCED
+        largest = np.abs(flows).max(axis=(1, 2), initial=0.0)
+        for point in np.flatnonzero((stops == BALANCED) & (largest > MOST_CURRENT)):
+            self._table.reasons[int(batch[point])] = BEYOND.format(largest[point])
+        good = (stops == BALANCED) & (largest <= MOST_CURRENT)
         self._table.iterations += int(steps.sum())
         self._store(system, described, sources, (xs, flows), good, batch)
         if self._row_start is None and good[0]:
@@ -178,8 +186,8 @@ class _Run:
         for number, description in zip(numbers, described):
             try:
                 state = solve(description, table.harmonics, self._samples, state, self._networks)
-            except NotSolved as failure:
-                table.reasons[int(number)], state = failure.reason, None
+            except (NotSolved, Refusal) as failure:
+                table.reasons[int(number)], state = str(failure), None
             else:
                 found = {f"output_dbm_{k}": state.output_dbm(k) for k in range(1, table.harmonics + 1)}
                 found |= {"conversion_loss_db": state.conversion_loss_db, "solved": True,

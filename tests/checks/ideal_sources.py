@@ -23,6 +23,7 @@ class Generator(Part):
     z: tuple[complex | None, ...] = (0.0,)
     kind = "generator"
     terminals = ("node",)
+    steady = False
 
     def relation(self, omega: np.ndarray) -> Relation:
         at = [self.z[min(k, len(self.z) - 1)] for k in range(len(omega))]
