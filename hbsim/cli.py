@@ -68,14 +68,15 @@ def _parser() -> argparse.ArgumentParser:
                                 description="Solve a circuit file on a grid of quantities. Exit status 0 if any point "
                                             "was solved; those that were not are marked.")
     _of_circuit(sweep, "change a quantity for the whole sweep; repeatable")
-    sweep.add_argument("--vary", dest="axes", action="append", required=True, metavar="NAME.QUANTITY=START:STOP:STEP",
-                       help="such as drive.power=-20dBm:10dBm:1dB, supply.VCC=1:8:0.25V or stub.length=10:20:0.5mm; "
-                            "repeatable, the last runs fastest")
+    sweep.add_argument("--vary", dest="axes", action="append", default=[], metavar="NAME.QUANTITY=START:STOP:STEP",
+                       help="needed: such as drive.power=-20dBm:10dBm:1dB, supply.VCC=1:8:0.25V or "
+                            "stub.length=10:20:0.5mm; repeatable, the last runs fastest")
     sweep.add_argument("--csv", metavar="FILE", help="write the table; - is standard output")
     sweep.set_defaults(run=_sweep)
 
-    device = commands.add_parser("device", help="show a transistor or diode of the library")
-    device.add_argument("name", metavar="NAME", help="name in the library, or a model file (TOML)")
+    device = commands.add_parser("device", help="show a transistor or diode of the library, or list what is there")
+    device.add_argument("name", metavar="NAME", nargs="?",
+                        help="name in the library, or a model file (TOML); without it the library is listed")
     device.add_argument("--plot", metavar="FILE", help="draw its curves (.png, .svg, .pdf)")
     device.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     device.set_defaults(run=_device)
@@ -124,7 +125,10 @@ def _predict(options: argparse.Namespace) -> int:
 def _sweep(options: argparse.Namespace) -> int:
     from .show.progress import progress_line
     from .studies.compression import compression
+    from .studies.highlights import highlights
     from .studies.table import as_json
+    if not options.axes:  # not left to the parser: it would miss --vary before it names a misspelt option
+        raise Refusal("nothing is varied; give for example --vary drive.power=-20dBm:10dBm:1dB", "--vary")
     _check_outputs(options)
     circuit = _circuit(options)
     axes = _pairs(options.axes, "--vary")
@@ -133,15 +137,15 @@ def _sweep(options: argparse.Namespace) -> int:
     harmonics = {"harmonics": options.harmonics} if options.harmonics is not None else {}
     with progress_line() as progress:
         table = circuit.sweep(axes, progress=progress, **harmonics)
-    found = compression(circuit.description, table)
+    found, remarks = compression(circuit.description, table), highlights(circuit.description, table)
     if "-" not in (options.json, options.csv):
         from .show.report import sweep_page
-        print(sweep_page(table, found))
+        print(sweep_page(table, found, remarks))
     if options.csv == "-":
         table.write_csv(sys.stdout)
     elif options.csv:
         table.to_csv(options.csv)
-    _write_json(options.json, as_json(table, found))
+    _write_json(options.json, as_json(table, found, remarks))
     if options.plot:
         from .show.plots import sweep_figure
         from .show.style import save
@@ -153,7 +157,21 @@ def _sweep(options: argparse.Namespace) -> int:
     return 0 if table.solved.any() else 1
 
 
+def _list_library(options: argparse.Namespace) -> int:
+    from .describe import library
+    for option in ("plot", "json"):
+        if getattr(options, option) is not None:
+            raise Refusal("no device is named; 'hbsim device' alone lists what there is", f"--{option}")
+    for group in ("transistors", "diodes", "boards", "conductors"):
+        print(group)
+        for name, title in library.titles(group).items():
+            print(f"  {name:<18}  {title}")
+    return 0
+
+
 def _device(options: argparse.Namespace) -> int:
+    if options.name is None:
+        return _list_library(options)
     from .studies.device_curves import as_json, curves
     _check_outputs(options)
     found = curves(options.name)

@@ -16,7 +16,7 @@ class Refusal(HbsimError):
     Parameters
     ----------
     what : str
-        What is wrong, and how to mend it ("'3' has no unit; write '3 mm'").
+        What is wrong, and how to mend it ("'3' has no unit; write it like '1.5 mm'").
     place : str
         Key path or line ("part.match_stub.width", "line 12"); empty when the whole file is meant.
     file : str
@@ -53,11 +53,17 @@ class NotSolved(HbsimError):
         super().__init__(reason)
 
 
+def closest(word: str, known: Iterable[str], least: float) -> str:
+    """The known word most like `word`, capitals apart; "" if none is at least so much like it (0 to 1)."""
+    lowered = {choice.lower(): choice for choice in known}
+    close = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=least)
+    return lowered[close[0]] if close else ""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Say which known word was probably meant: "; did you mean 'width'?", or list what there is."""
     choices = list(known)
-    lowered = {choice.lower(): choice for choice in choices}
-    close = difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=0.6)
+    close = closest(word, choices, 0.6)
     if close:
-        return f"; did you mean '{lowered[close[0]]}'?"
+        return f"; did you mean '{close}'?"
     return f"; known here: {', '.join(choices)}" if choices else ""

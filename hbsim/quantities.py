@@ -42,6 +42,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], dict[str, tuple[float, float]], str]] =
 }
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+_COMMA = re.compile(r"\s*[+-]?\d+,\d")
 _FACTORS = {unit: {prefix + spelling: (factor, 0.0) for spelling in bare for prefix, factor in PREFIXES.items()} | whole
             for unit, (bare, whole, _) in _UNITS.items()}
 
@@ -101,12 +102,25 @@ def _parse_text(text: str, unit: str, place: str) -> float:
         # In decimal, so that "14.2 mm" is the same number as 14.2e-3.
         return float(Decimal(number) * Decimal(repr(factor)) + Decimal(repr(offset)))
     if not written:
-        # Only a number of the sample's size is likely to be meant in the sample's unit.
-        likely = unit != "K" and 0.1 <= abs(float(number)) < 1000.0 or float(number) == 0.0
-        mend = f"write '{number} {example.partition(' ')[2]}'" if likely else f"write it like '{example}'"
+        # With a prefix put to it, a number from the file could turn out a thousand times too large.
+        usual = example.partition(" ")[2]
+        plain = not _UNITS[unit][0] and _FACTORS[unit][usual] == (1.0, 0.0)
+        mend = f"write '{number} {usual}'" if plain else f"write it like '{example}'"
         raise Refusal(f"'{text}' has no unit; {mend}", place)
+    if _COMMA.match(text):
+        raise Refusal(f"'{text}' has a comma; {_without_comma(text.strip(), unit)}", place)
     expected = f"a plain number such as {example}" if unit == "1" else f"a unit like that of '{example}'"
     raise Refusal(f"'{written}' in '{text}' does not fit here; expected {expected}", place)
+
+
+def _without_comma(text: str, unit: str) -> str:
+    """The mend of a decimal comma; three digits after it may also be meant as thousands."""
+    whole, rest = text.split(",", 1)
+    match = _NUMBER.match(f"{whole}.{rest}")
+    if match is None or match[2] not in _FACTORS[unit]:
+        return f"write a point, like '{sample(unit)}'"
+    thousands = f" or '{whole}{rest}'" if re.match(r"\d{3}(?!\d)", rest) else ""
+    return f"write a point: '{whole}.{rest}'{thousands}"
 
 
 def units() -> list[str]:

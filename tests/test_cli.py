@@ -166,7 +166,8 @@ BAD_FILES = {
     "unit": ('"10 pF"', '"10"', "part.C_in.capacitance", "has no unit"),
     "number": ('"10 pF"', '"nan"', "part.C_in.capacitance", "not a finite number"),
     "negative": ('"33 kohm"', '"-33 kohm"', "part.R_b.resistance", "at least"),
-    "loose node": ('nodes = ["in", "b"]', 'nodes = ["in", "bb"]', "nothing else touches node 'bb'"),
+    "loose node": ('nodes = ["in", "b"]', 'nodes = ["in", "bb"]',
+                   "node 'bb' is touched only by the second end of part.C_in"),
     "no drive": ("[drive]", "[about]", "drive"),
     "two drives": ("[wanted]", '[drive.second]\npower = "0 dBm"\n[wanted]', "more than one drive"),
     "no wanted port": ('port = "output"', 'port = "outpt"', "wanted.port", "did you mean 'output'"),
@@ -221,6 +222,9 @@ def test_a_bad_touchstone_file_is_refused(capsys, text, write, tmp_path, content
     (["predict", "EXAMPLE", "--plot", "x.gif"], [".png", "x.gif"]),
     (["predict", "EXAMPLE", "--json", "x.svg", "--plot", "x.svg"], ["--plot", "--json"]),
     (["sweep", "EXAMPLE"], ["--vary"]),
+    (["sweep", "EXAMPLE", "--varry", "drive.power=0dBm:1dBm:1dB"], ["--varry"]),
+    (["device", "--json", "-"], ["--json", "no device is named"]),
+    (["device", "--plot", "x.png"], ["--plot", "no device is named"]),
     (["sweep", "EXAMPLE", "--vary", "drive.power=0dBm:1dBm:0dB"], ["drive.power", "zero"]),
     (["sweep", "EXAMPLE", "--vary", "drive.power=0dBm:1dBm"], ["drive.power", "START:STOP:STEP"]),
     (["sweep", "EXAMPLE", "--vary", "drive.power=0:1:1"], ["drive.power", "has no unit"]),
@@ -240,6 +244,14 @@ def test_bad_arguments_are_refused(capsys, example, tmp_path, monkeypatch, argum
     before = open(example, "rb").read()
     refused(capsys, [example if word == "EXAMPLE" else word for word in arguments], *words)
     assert list(tmp_path.iterdir()) == [] and open(example, "rb").read() == before
+
+
+def test_device_without_a_name_lists_the_library(capsys):
+    assert main(["device"]) == 0
+    out, err = capsys.readouterr()
+    assert err == "" and [line for line in out.splitlines() if not line.startswith(" ")] == [
+        "transistors", "diodes", "boards", "conductors"]
+    assert "npn-25ghz " in out and "  FR4, 1.6 mm, 35 um copper\n" in out and "copper-tape" in out
 
 
 # -- as a process -------------------------------------------------------------------------------------------------------

@@ -41,14 +41,20 @@ def test_prefixes_are_those_of_the_si():
 
 
 @pytest.mark.parametrize("text, unit, words", [
-    ("3", "m", ["'3' has no unit", "write '3 mm'"]),
+    ("3", "m", ["'3' has no unit", "write it like '1.5 mm'"]),
+    ("144", "Hz", ["write it like '1.152 GHz'"]),
+    ("58", "S/m", ["write it like '58 MS/m'"]),
+    ("-20", "dBm", ["write '-20 dBm'"]),
     (3, "m", ["'3' has no unit", "1.5 mm"]),
     ("1152000000", "Hz", ["no unit", "1.152 GHz"]),
     ("300", "K", ["no unit", "27 degC"]),
     ("3 mm", "Hz", ["'mm'", "1.152 GHz"]),
     ("3 mhz", "Hz", ["'mhz'", "GHz"]),
     ("4.7 k", "ohm", ["'k'", "4.7 kohm"]),
-    ("1,5 mm", "m", ["',5 mm'", "1.5 mm"]),
+    ("3,3 pF", "F", ["has a comma", "write a point: '3.3 pF'"]),
+    ("1,000 mm", "m", ["write a point: '1.000 mm' or '1000 mm'"]),
+    ("3,3", "m", ["has a comma", "write a point, like '1.5 mm'"]),
+    ("4,4", "1", ["write a point: '4.4'"]),
     ("4.4 mm", "1", ["'mm'", "plain number"]),
     ("mm", "m", ["not a number", "1.5 mm"]),
     ("", "m", ["not a number"]),

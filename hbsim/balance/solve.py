@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -101,10 +102,11 @@ def _solve_once(description: Description, harmonics: int, samples: int | None, f
     return SteadyState(description, system, form, source, solver)
 
 
-def truncation_db(state: SteadyState, networks: Networks | None = None) -> float | None:
-    """By how much the output at the wanted harmonic changes when harmonics and samples are doubled. [dB]
+def truncation_db(state: SteadyState, networks: Networks | None = None) -> np.ndarray | None:
+    """By how much each line at the wanted port changes when harmonics and samples are doubled, (K + 1,). [dB]
 
-    None where the doubled problem cannot be solved or its data does not reach so far.
+    Not a number where nothing comes out, before or after; None where the doubled problem cannot be solved or its data
+    does not reach so far.
     """
     try:
         # the junctions keep the temperature they were found at
@@ -112,5 +114,5 @@ def truncation_db(state: SteadyState, networks: Networks | None = None) -> float
                             Effort(), networks)
     except (NotSolved, Refusal):
         return None
-    wanted = state.description.wanted_harmonic
-    return abs(finer.output_dbm(wanted) - state.output_dbm(wanted))
+    changes = [abs(finer.output_dbm(k) - state.output_dbm(k)) for k in range(state.solver.harmonics + 1)]
+    return np.array([change if math.isfinite(change) else math.nan for change in changes])

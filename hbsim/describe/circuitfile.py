@@ -19,6 +19,9 @@ from .nodes import check_connections, check_name, node, place_nodes
 from .tomlfile import check_keys, read_toml, table, text
 
 _TABLES = ("title", "about", "board", "drive", "port", "supply", "part", "wanted")
+# What people call a part -> the kinds that it may be; nearness of letters would lead elsewhere.
+_EVERYDAY = {"transistor": ("bjt",), "stub": ("open stub", "shorted stub"), "choke": ("inductor",),
+             "coil": ("inductor",), "microstrip": ("line",), "filter": ("filter section",)}
 _RESERVED = ("drive", "supply", "port", "board", "part", "wanted")
 
 
@@ -70,6 +73,7 @@ def _build(tree: dict[str, Any], file: str, folder: Path) -> Description:
         (devices if isinstance(placed.part, Device) else parts)[name] = placed
         notes += part_notes
     drive = _drive(tree, ports)
+    notes += drive.notes()
     wanted_port, wanted_harmonic = _wanted(table(tree, "wanted"), ports)
     description = Description(text(tree, "title", default=""), text(tree, "about", default=""), file, board, drive,
                               ports, supplies, parts, devices, wanted_port, wanted_harmonic, tuple(notes))
@@ -174,7 +178,9 @@ def _part(name: str, raw: dict[str, Any], board: Board | None, folder: Path) -> 
     elif kind in KINDS:
         filled = _linear(choose(kind, KINDS[kind], own, place), kind, own, place, board, folder)
     else:
-        raise Refusal(f"there is no kind '{kind}'{nearest(kind, [*KINDS, *DEVICES])}", f"{place}.kind")
+        meant = " or ".join(f"'{word}'" for word in _EVERYDAY.get(kind.lower(), ()))
+        mend = f"; did you mean {meant}?" if meant else nearest(kind, [*KINDS, *DEVICES])
+        raise Refusal(f"there is no kind '{kind}'{mend}", f"{place}.kind")
     part = filled.model
     terminals = part.terminals or part.terminal_names()
     optional = part.optional if isinstance(part, Device) else ()
@@ -223,9 +229,15 @@ def _check_sources(ports: dict[str, Port], supplies: dict[str, Supply]) -> None:
 
 
 def _joints(description: Description) -> list[tuple[str, str, str]]:
-    """(place, terminal, node) of every terminal in the circuit."""
-    joints = [(f"port.{name}", "node", port.node) for name, port in description.ports.items()]
-    joints += [(f"supply.{name}", "node", supply.node) for name, supply in description.supplies.items()]
+    """(place, what touches there, node) of every terminal in the circuit."""
+    sources = {f"port.{name}": port.node for name, port in description.ports.items()}
+    sources |= {f"supply.{name}": supply.node for name, supply in description.supplies.items()}
+    joints = [(place, place, name) for place, name in sources.items()]
     for placed in (description.parts | description.devices).values():
-        joints += [(f"part.{placed.name}", *joint) for joint in zip(placed.terminals, placed.nodes)]
+        place, terminals = f"part.{placed.name}", placed.terminals
+        # The ends of a resistor are called a and b, as nodes may be: so they are counted.
+        ends = ["the first end", "the second end"] if terminals == ("a", "b") else \
+            [f"the terminal '{terminal}'" for terminal in terminals]
+        joints += [(place, f"{end} of {place}" if len(ends) > 1 else place, name)
+                   for end, name in zip(ends, placed.nodes)]
     return joints

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from ..devices.contract import Device
-from ..errors import Refusal, nearest
+from ..errors import Refusal, closest
 from ..linear.board import Board
 from ..linear.part import Part
 from ..quantities import Quantity, quantities, quantity
@@ -36,6 +36,12 @@ class Drive:
     port: str
     frequency: float = quantity("Hz", meaning="frequency of the drive", minimum=0.0, above=True, maximum=1e13)
     power_dbm: float = quantity("dBm", meaning="available power of the drive", minimum=-300.0, maximum=100.0)
+
+    def notes(self) -> tuple[str, ...]:
+        """A sentence if the frequency looks like a slip of the pen."""
+        if self.frequency >= 1e3:
+            return ()
+        return (f"drive.frequency: {self.frequency:.4g} Hz is unusually low; mHz is millihertz, MHz megahertz",)
 
 
 @dataclass(frozen=True)
@@ -147,7 +153,9 @@ class Description:
         result = self._with_board(changes.pop(("board", ""))) if ("board", "") in changes else self
         for (group, name), changed in changes.items():
             if group == "drive":
-                result = replace(result, drive=_replaced(self.drive, changed, "drive"))
+                drive = _replaced(self.drive, changed, "drive")
+                result = replace(result, drive=drive)
+                notes = tuple(note for note in notes if note not in self.drive.notes()) + drive.notes()
                 continue
             things = getattr(result, group)
             thing = things[name]
@@ -199,14 +207,19 @@ class Description:
 
     def _unknown(self, address: str) -> Refusal:
         plain = address.removeprefix("part.")
-        owners = list(self._owners())
-        owner = plain if plain in owners else plain.rpartition(".")[0]
-        if owner in owners:
-            known = [known for known in self.addresses() if known.rpartition(".")[0] == owner]
-            return Refusal(f"there is no such quantity{nearest(plain, known)}", address)
-        close = nearest(plain, self.addresses())
-        if close.startswith("; did you mean"):
-            return Refusal(f"there is no such quantity{close}", address)
+        owners = self._owners()
+        owner, last = (plain, "") if plain in owners else plain.rpartition(".")[::2]
+        if owner in owners:  # then only the last name is wrong: the owner's would make every quantity look alike
+            known = list(_quantities(type(owners[owner])))
+            close = closest(last, known, 0.7)
+            mend = f"did you mean '{owner}.{close}'?" if close else f"{owner} has: {', '.join(known) or 'none'}"
+            return Refusal(f"there is no such quantity; {mend}", address)
+        named = {known.removesuffix(f".{last}"): known for known in self.addresses() if known.endswith(f".{last}")}
+        if owner == "supply":  # the voltage of a supply goes by the supply's name alone
+            owner, named = plain, {f"supply.{name}": f"supply.{name}" for name in self.supplies}
+        close = closest(owner, named, 0.6)
+        if close:
+            return Refusal(f"there is no such quantity; did you mean '{named[close]}'?", address)
         return Refusal(f"there is no such quantity; an address is one of these names, a point and a quantity: "
                        f"{', '.join(owners)}", address)
 

@@ -59,6 +59,11 @@ def names(group: str) -> list[str]:
     return sorted(path.stem for path in (_ROOT / group).glob("*.toml"))
 
 
+def titles(group: str) -> dict[str, str]:
+    """Name -> title of the models of a group."""
+    return {name: text(read_toml(_ROOT / group / f"{name}.toml"), "title") for name in names(group)}
+
+
 def board(name: str) -> Entry:
     """A board of the library; `model` is a Board. Raises Refusal, with the nearest name, if there is none."""
     return _simple("boards", name, Board)

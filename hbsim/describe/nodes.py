@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from ..errors import Refusal, nearest
+from ..errors import Refusal, closest, nearest
 from ..linear.network import GROUND
 
 _NAME = re.compile(r"[\w+-]+")
@@ -85,13 +85,14 @@ def check_connections(joints: Iterable[tuple[str, str, str]]) -> None:
 
     Parameters
     ----------
-    joints : iterable of (place, terminal, node)
-        Every terminal in the circuit.
+    joints : iterable of (place, what touches there, node)
+        Every terminal in the circuit: ("part.C_in", "the second end of part.C_in", "b").
     """
     joints = list(joints)
     count = Counter(name for _, _, name in joints)
-    for place, terminal, name in joints:
+    for place, end, name in joints:
         if name != GROUND and count[name] == 1:
-            others = nearest(name, [other for other in count if other not in (name, GROUND)])
-            raise Refusal(f"nothing else touches node '{name}', so that the terminal '{terminal}' hangs in the air; "
-                          f"join something to it or correct the name{others}", place)
+            close = closest(name, [other for other in count if other not in (name, GROUND)], 0.6)
+            meant = f"; did you mean the node '{close}'?" if close else ""
+            raise Refusal(f"node '{name}' is touched only by {end}; join something else to it or correct the name"
+                          f"{meant}", place)

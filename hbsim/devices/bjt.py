@@ -228,7 +228,8 @@ class BJT(Device):
     XTI: float = quantity("1", 3.0, "temperature exponent of IS")
     XTB: float = quantity("1", 0.0, "temperature exponent of the gains")
     TNOM: float = quantity("K", 300.15, "temperature of extraction", minimum=laws.LOWEST, maximum=laws.HIGHEST)
-    AREA: float = quantity("1", 1.0, "so many of these in parallel, limits and cooling too", minimum=0, above=True)
+    in_parallel: float = quantity("1", 1.0, "so many of these in parallel, limits and cooling too", minimum=0,
+                                  above=True)
     temperature: float = quantity("K", 300.15, "junction, or ambient when it heats itself", minimum=laws.LOWEST,
                                   maximum=laws.HIGHEST)
     thermal_resistance: float = quantity("K/W", 0.0, "junction to ambient; 0: does not heat itself", minimum=0)
@@ -286,7 +287,8 @@ class BJT(Device):
         found = []
         for name, resistance, ends in (("RE", self.RE, ("E", "e")), ("RC", self.RC, ("C", "c"))):
             if resistance > 0:
-                found.append(Inside(name, Resistor(resistance=resistance / self.AREA), (at[ends[0]], at[ends[1]])))
+                part = Resistor(resistance=resistance / self.in_parallel)
+                found.append(Inside(name, part, (at[ends[0]], at[ends[1]])))
         for pin, chip in (("base", "B"), ("emitter", "E"), ("collector", "C")):
             inductance = getattr(self, f"{pin}_inductance")
             if inductance > 0:
@@ -298,8 +300,8 @@ class BJT(Device):
         return tuple(found)
 
     def packed(self) -> np.ndarray:
-        """Parameters at `temperature`, scaled by AREA, in the order that `evaluate` reads them."""
-        T, nominal, area = self.temperature, self.TNOM, self.AREA
+        """Parameters at `temperature`, scaled by in_parallel, in the order that `evaluate` reads them."""
+        T, nominal, area = self.temperature, self.TNOM, self.in_parallel
         v_t = laws.thermal_voltage(T)
         transport = laws.current_ratio(T, nominal, self.EG, self.XTI)
         gain = laws.gain_ratio(T, nominal, self.XTB)
@@ -329,7 +331,7 @@ class BJT(Device):
 
     @property
     def heating(self) -> float:
-        return self.thermal_resistance / self.AREA
+        return self.thermal_resistance / self.in_parallel
 
     @property
     def delay(self) -> float:
@@ -354,8 +356,8 @@ class BJT(Device):
         """Waveforms against VCEO, VEBO, IC_max and dissipation_max; the reverse voltage at the pins and, past base
         resistance and package, on the junction itself."""
         sign = self._sign
-        most_current = None if self.IC_max is None else self.IC_max * self.AREA
-        most_heat = None if self.dissipation_max is None else self.dissipation_max * self.AREA
+        most_current = None if self.IC_max is None else self.IC_max * self.in_parallel
+        most_heat = None if self.dissipation_max is None else self.dissipation_max * self.in_parallel
         v_ce = sign * (pin_voltage["collector"] - pin_voltage["emitter"])
         v_eb = sign * (pin_voltage["emitter"] - pin_voltage["base"])
         i_c = sign * pin_current["collector"]

@@ -95,10 +95,10 @@ def _transition(axes: "Axes", found: TransistorCurves) -> None:
     _against_current(axes, found, found.transition_frequency / 1e9, "transition frequency / GHz",
                      "Transition frequency", LINES[0][0])
     if found.fastest is not None:
-        x, y = 1e3 * found.collector_current[found.fastest], found.transition_frequency[found.fastest] / 1e9
-        axes.set_xlim(left=1e3 * found.collector_current[found.transition_frequency > _SLOWEST * 1e9 * y].min())
+        x, y = found.collector_current[found.fastest], found.transition_frequency[found.fastest] / 1e9
+        axes.set_xlim(left=found.collector_current[found.transition_frequency > _SLOWEST * 1e9 * y].min())
         axes.plot(x, y, "o", color=INK, markersize=5)
-        axes.annotate(f"{y:.3g} GHz at {x:.3g} mA", (x, y), xytext=(-8, 2), textcoords="offset points", ha="right",
+        axes.annotate(f"{y:.3g} GHz at {show(x, 'A', 3)}", (x, y), xytext=(-8, 2), textcoords="offset points", ha="right",
                       fontsize=8)
 
 
@@ -108,8 +108,9 @@ def _against_current(axes: "Axes", found: TransistorCurves, values: np.ndarray, 
     title = f"{title} against {i_c}, {v_ce} = {show(found.v_ce, 'V')}"
     if not np.isfinite(values).any():
         return _empty(axes, title)
-    axes.semilogx(1e3 * found.collector_current, values, color=colour)
-    axes.set(xlabel=f"{i_c} / mA", ylabel=label, ylim=(0, 1.1 * np.nanmax(values)))
+    axes.semilogx(found.collector_current, values, color=colour)
+    axes.xaxis.set_major_formatter(lambda current, _: show(current, "A", 3))
+    axes.set(xlabel=i_c, ylabel=label, ylim=(0, 1.1 * np.nanmax(values)))
     axes.set_title(_folded(title))
     return None
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..balance.device_state import DeviceState
 from ..errors import Refusal
-from ..quantities import show
+from ..quantities import PREFIXES, show
 from ..studies.compression import Compression
-from ..studies.prediction import Prediction
+from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
 from .style import INK, LINES, PALE, label_lines, new_figure, scaled
 
@@ -20,6 +21,13 @@ if TYPE_CHECKING:
 
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
 _DOTS = (0, (1, 1.5))
+_DASHES = (0, (4, 3))
+_HEADING_WIDTH = 100
+_MOST_TICKS = 16  # labels that fit side by side under a spectrum
+_NEAR = 0.5  # of the drawn range: a limit not farther outside is drawn too
+# Ratings on what the load line is drawn of: pin voltage and pin current.
+_VOLTAGE_LIMITS = ("peak collector-emitter voltage",)
+_CURRENT_LIMITS = ("peak collector current", "peak forward current")
 
 
 def prediction_figure(prediction: Prediction) -> "Figure":
@@ -29,7 +37,7 @@ def prediction_figure(prediction: Prediction) -> "Figure":
     figure = new_figure(8.0, 7.2 if devices else 3.6)
     grid = figure.add_gridspec(3 if devices else 1, 2, width_ratios=(1.25, 1))
     _spectrum(figure.add_subplot(grid[0, :]), prediction)
-    _heading(figure, state.description.title)
+    _heading(figure, "\n".join([state.description.title, *_subtitle(prediction)]))
     if devices:
         voltage, current = figure.add_subplot(grid[1, 0]), figure.add_subplot(grid[2, 0])
         _waveforms(voltage, current, devices[0], state.description.drive.frequency)
@@ -39,6 +47,16 @@ def prediction_figure(prediction: Prediction) -> "Figure":
 
 def _heading(figure: "Figure", title: str) -> None:
     figure.suptitle(title, x=0.01, ha="left", fontsize=10)
+
+
+def _subtitle(prediction: Prediction) -> list[str]:
+    """Supplies and the number of warnings, where there are any."""
+    said = [f"{name} {show(supply.volts, 'V', 3)}, {show(supply.amps, 'A', 3)}"
+            for name, supply in prediction.state.supplies.items()]
+    count = len(prediction.warnings)
+    if count:
+        said.append(f"{count} warning{'s' if count > 1 else ''}, see the page")
+    return textwrap.wrap("; ".join(said), _HEADING_WIDTH)
 
 
 def _spectrum(axes: "Axes", prediction: Prediction) -> None:
@@ -51,23 +69,35 @@ def _spectrum(axes: "Axes", prediction: Prediction) -> None:
     axes.set_title(f"{show(description.drive.power_dbm, 'dBm')} at {show(description.drive.frequency, 'Hz', 7)} into "
                    f"port {description.drive.port}; conversion {'gain' if loss < 0 else 'loss'} {abs(loss):.1f} dB, "
                    f"input return loss {state.input_return_loss_db:.1f} dB")
-    axes.set(xlabel="frequency / GHz", ylabel=f"at port {description.wanted_port} / dBm")
+    frequency, unit = scaled(state.frequency[harmonics], "Hz")
+    below = [] if shown.all() else [f"lines below {LOWEST_DBM:.0f} dBm are left out"]
+    remark = [f"dashed: {UNSURE}"] if (shown & prediction.unsure[1:]).any() else []
+    axes.set(xlabel="\n".join(["; ".join([f"frequency / {unit}", f"thick: wanted, {_name(wanted)}", *below]), *remark]),
+             ylabel=f"at port {description.wanted_port} / dBm")
     if not shown.any():
         axes.text(0.5, 0.5, f"nothing above {LOWEST_DBM:.0f} dBm", transform=axes.transAxes, ha="center")
         return
     top = np.ceil(levels[shown].max() / 10) * 10 + 10
     bottom = max(np.floor(levels[shown].min() / 10) * 10 - 10, LOWEST_DBM)
-    frequency = state.frequency[harmonics] / 1e9
-    crowded = shown.sum() > 20
+    last = int(harmonics[shown].max())
+    step = 1
+    while last > _MOST_TICKS * step:
+        step *= 2
     for k, f, level in zip(harmonics[shown], frequency[shown], levels[shown]):
-        colour, width = (LINES[1][0], 3.0) if k == wanted else (INK, 1.5)
-        axes.plot([f, f], [bottom, level], color=colour, linewidth=width, solid_capstyle="butt")
-        if k == wanted or not crowded or k <= 5:
+        unsure = prediction.unsure[k]
+        colour, width = (LINES[1][0], 3.0) if k == wanted else (PALE if unsure else INK, 1.5)
+        axes.plot([f, f], [level, bottom], color=colour, linewidth=width, linestyle=(0, (2, 1)) if unsure else "-",
+                  solid_capstyle="butt")
+        # where lines stand close, only a sure one that towers over its neighbours has room for a figure
+        towers = abs(k - wanted) > step and not unsure and level >= levels[max(0, k - 1 - step):k + step].max()
+        if k == wanted or step == 1 or towers:
             axes.annotate(f"{level:.1f}", (f, level), xytext=(0, 3), textcoords="offset points", ha="center",
                           fontsize=7.5, color=colour, fontweight="bold" if k == wanted else "normal")
-    axes.annotate("wanted", (frequency[wanted - 1], bottom), xytext=(4, 4), textcoords="offset points", rotation=90,
-                  color=LINES[1][0], fontsize=7.5, va="bottom")
-    axes.set(ylim=(bottom, top), xlim=(0, frequency[shown].max() + frequency[0]))
+    ticks = harmonics[step - 1:last:step]
+    axes.set_xticks(frequency[ticks - 1], [f"{_name(k)}\n{f:.5g}" for k, f in zip(ticks, frequency[ticks - 1])],
+                    fontsize=7.5)
+    axes.grid(False, axis="x")
+    axes.set(ylim=(bottom, top), xlim=(0, frequency[last - 1] + frequency[0]))
 
 
 def _waveforms(top: "Axes", low: "Axes", device: DeviceState, frequency: float) -> None:
@@ -100,6 +130,29 @@ def _load_line(axes: "Axes", device: DeviceState) -> None:
                   bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
     axes.set(xlabel=f"{pin} to {common} / {volts}", ylabel=f"current into the {pin} pin / {amps}")
     axes.set_title("load line; the arrows show the course of time")
+    _limits(axes, device, volts, amps)
+
+
+def _limits(axes: "Axes", device: DeviceState, volts: str, amps: str) -> None:
+    """Dashed lines at the limits of voltage and current, where these are in or near what is drawn."""
+    across, up = axes.get_xlim(), axes.get_ylim()
+    for values, unit, (low, high), meanings, draw in (
+            (device.voltage_waveform(device.main_pin), volts, across, _VOLTAGE_LIMITS, axes.axvline),
+            (device.current_waveform(device.main_pin), amps, up, _CURRENT_LIMITS, axes.axhline)):
+        for rating in (r for r in device.ratings if r.meaning in meanings and r.limit is not None):
+            # the rating counts in the direction of normal operation, for a PNP the negative one
+            sign = 1.0 if np.isclose(values.max(), rating.value) else -1.0
+            limit = sign * rating.limit / PREFIXES.get(unit.removesuffix(rating.unit), 1.0)
+            if not low - _NEAR * (high - low) < limit < high + _NEAR * (high - low):
+                continue
+            draw(limit, color=INK, linewidth=0.9, linestyle=_DASHES)
+            upright = draw == axes.axvline
+            axes.annotate(f"limit {show(rating.limit, rating.unit, 3)}", (limit, 0.5) if upright else (0.5, limit),
+                          xycoords=axes.get_xaxis_transform() if upright else axes.get_yaxis_transform(),
+                          xytext=(-3, 0) if upright else (0, -3), textcoords="offset points", fontsize=8,
+                          rotation=90 if upright else 0, ha="right" if upright else "center",
+                          va="center" if upright else "top",
+                          bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
 
 
 def sweep_figure(table: SweepTable, found: Compression | None = None) -> "Figure":
@@ -132,6 +185,9 @@ def _curves(table: SweepTable, found: Compression | None) -> "Figure":
     _levels(rows[0], table, x, marker)
     notes = [_law(rows[0], found, values)] if found is not None else []
     rows[1].plot(x, _finite(table["input_return_loss_db"].ravel()), color=INK, marker=marker)
+    _mark_most(rows[0], x, table[table.wanted].ravel())
+    _mark_most(rows[1], x, table["input_return_loss_db"].ravel())
+    notes.append("circles: most output, best match")
     rows[1].set_ylabel("input return\nloss / dB")
     if drive:
         with np.errstate(divide="ignore", invalid="ignore"):  # a list may hold a drive twice
@@ -148,6 +204,18 @@ def _curves(table: SweepTable, found: Compression | None) -> "Figure":
         notes.append(f"grey: {len(bad)} of {len(x)} points not solved")
     rows[0].set_title("; ".join(notes))
     return figure
+
+
+def _mark_most(axes: "Axes", x: np.ndarray, y: np.ndarray) -> None:
+    """A circle with its value at the highest point of a curve, unless it is at an end."""
+    if not np.isfinite(y).any():
+        return
+    most = int(np.nanargmax(_finite(y)))
+    if 0 < most < len(y) - 1:
+        axes.plot(x[most], y[most], "o", markerfacecolor="white", markeredgecolor=INK, markersize=6, zorder=5)
+        axes.annotate(f"{y[most]:.1f} at {x[most]:.3g}", (x[most], y[most]), xytext=(0, 7), textcoords="offset points",
+                      ha="center", fontsize=8)
+        axes.margins(y=0.18)
 
 
 def _levels(axes: "Axes", table: SweepTable, x: np.ndarray, marker: str | None) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from ..balance.device_state import CONDUCTING, DeviceState
 from ..balance.solution import SteadyState
 from ..quantities import show
 from ..studies.compression import Compression, sentence
-from ..studies.prediction import Prediction
+from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
 from .style import scaled
 
@@ -20,6 +21,7 @@ MOST_REASONS = 2
 MOST_ROWS, MOST_COLUMNS = 60, 12  # of a table on the page; --csv writes all
 DEVICE_HARMONICS = 5
 _ROUNDING = 1e-12  # an average below this is told as 0. [V], [A]
+_SHARE = 1e-6  # a share of uncancelled current above this says nothing
 CAUTION = ("Cautions: keep DC and more than the rated power out of generator and analyser; parts run hot; solder and "
            "board dust belong neither in lungs nor on food; radiate only inside your licence and the local rules. "
            "The ratings printed on parts and instruments and the local codes decide, not this page.")
@@ -28,7 +30,7 @@ CAUTION = ("Cautions: keep DC and more than the rated power out of generator and
 def prediction_page(prediction: Prediction) -> str:
     """The readable page of `hbsim predict`."""
     state = prediction.state
-    lines = [*_wrapped(state.description.title), *_wrapped(state.description.about), "", *_output_lines(state), "",
+    lines = [*_wrapped(state.description.title), *_wrapped(state.description.about), "", *_output_lines(prediction), "",
              *_summary_lines(state)]
     for device in state.devices.values():
         lines += ["", *device_lines(device, state.frequency)]
@@ -40,18 +42,22 @@ def prediction_page(prediction: Prediction) -> str:
     return "\n".join([*lines, "", *_wrapped(CAUTION)]).lstrip("\n")
 
 
-def _output_lines(state: SteadyState) -> list[str]:
-    description = state.description
+def _output_lines(prediction: Prediction) -> list[str]:
+    state, description = prediction.state, prediction.state.description
     wanted = description.wanted_harmonic
     rows = [["", "harmonic", "frequency", "level", "to wanted", "phase", ""]]
     for k in range(1, state.system.harmonics + 1):
-        rows.append(["", str(k), _frequency(state.frequency[k]), f"{_level(state.output_dbm(k))} dBm",
-                     f"{_level(state.output_dbc(k))} dBc", f"{state.output_phase_deg(k):.1f} deg",
+        level = state.output_dbm(k)
+        rows.append(["", str(k), _frequency(state.frequency[k]),
+                     f"{'~ ' if prediction.unsure[k] else ''}{_level(level)} dBm", f"{_level(state.output_dbc(k))} dBc",
+                     f"{state.output_phase_deg(k):.1f} deg" if math.isfinite(level) else "",
                      "<- wanted" if k == wanted else ""])
     drive = description.drive
+    remark = [f"~ {UNSURE}"] if prediction.unsure[1:].any() else []
     return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)} into port {drive.port}; "
             f"wanted: harmonic {wanted} at port {description.wanted_port}", "",
-            f"Output at port {description.wanted_port}", *_table(rows, left=(6,))]
+            f"Output at port {description.wanted_port} (phase against the generator's voltage, a cosine)",
+            *_table(rows, left=(6,)), *remark]
 
 
 def _summary_lines(state: SteadyState) -> list[str]:
@@ -68,8 +74,10 @@ def _summary_lines(state: SteadyState) -> list[str]:
 def _solver_lines(prediction: Prediction) -> list[str]:
     solver, error = prediction.state.solver, prediction.truncation_db
     truncation = "unknown" if error is None else "below 0.001 dB" if error < 1e-3 else f"{error:.1g} dB"
+    # where hardly any current flows, rounding is a large share of it
+    balance = "rounding" if solver.residual > _SHARE else f"{solver.residual:.0e} of what cancels"
     return [f"Solved with {solver.harmonics} harmonics and {solver.samples} samples in {solver.iterations} Newton "
-            f"steps; currents balance to {solver.residual:.0e} of what cancels.",
+            f"steps; currents balance to {balance}.",
             f"Truncation error of the wanted output: {truncation} (its change when harmonics and samples are doubled)."]
 
 
@@ -77,7 +85,7 @@ def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     """DC point, what is reached of its ratings, and the harmonics at the pins of one device."""
     lines = [f"{device.name}: averages at its pins (voltage against ground, current into the pin)"]
     lines += _table([["", pin, _average(device.pin_voltage[pin], "V"), _average(device.pin_current[pin], "A")]
-                     for pin in device.pin_voltage], left=(1,))
+                     for pin in device.pin_voltage if _carries(device, pin)], left=(1,))
     lines.append(f"  conducts over {device.conduction_angle_deg:.0f} deg of the period; junctions at "
                  f"{show(device.temperature, 'K')}")
     lines.append(f"  (angle: the inner current, without capacitances, is above {100 * CONDUCTING:.0f} % of its peak of "
@@ -88,7 +96,7 @@ def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     lines += _table(rows, left=(1, 3, 4))
     for pin in device.circuit_impedance:
         lines += ["", f"  {device.name} {pin}: peak values against the {device.common}, and the impedance that the "
-                  "circuit shows there"]
+                  "circuit shows there", "  (all devices lifted out, sources off)"]
         rows = [["", "harmonic", "frequency", "voltage", "current", "impedance"]]
         for k in range(1, min(DEVICE_HARMONICS, len(frequency) - 1) + 1):
             voltage = device.pin_voltage[pin][k] - device.pin_voltage[device.common][k]
@@ -99,24 +107,21 @@ def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
     return lines
 
 
-def sweep_page(table: SweepTable, found: Compression | None) -> str:
+def sweep_page(table: SweepTable, found: Compression | None, remarks: Sequence[str] = ()) -> str:
     """The readable page of `hbsim sweep`: what came out, thinned where it is long, and where it is best."""
     points = table.solved.size
     two = len(table.axes) == 2 and min(table.shape) > 1
     lines = [*_wrapped(table.title), "", *(_grids(table) if two else _list(table)), "",
              f"{int(table.solved.sum())} of {points} points solved, {table.iterations / points:.1f} Newton steps each"]
-    best = table.most_output()
-    if best is not None:
-        level = table.columns[table.wanted][best]
-        lines += _wrapped(f"Most output at {_times_f0(table.wanted_harmonic)}: {_level(level)} dBm at "
-                          f"{table.place_text(best)}")
+    for remark in remarks:
+        lines += _wrapped(remark)
     if found is not None:
         lines += _wrapped(sentence(found))
     for number in sorted(table.reasons)[:MOST_REASONS]:
         lines += _wrapped(f"Not solved at {table.place_text(number)}: {table.reasons[number]}")
     if len(table.reasons) > MOST_REASONS:
         lines.append(f"({len(table.reasons) - MOST_REASONS} more not solved; --json gives every reason)")
-    return "\n".join(lines).lstrip("\n")
+    return "\n".join([*lines, "", *_wrapped(CAUTION)]).lstrip("\n")
 
 
 def _list(table: SweepTable) -> list[str]:
@@ -134,7 +139,7 @@ def _list(table: SweepTable) -> list[str]:
         names.append(name), units.append(unit), cells.append([_level(v) for v in table.columns[column][numbers]])
     for column in (column for column in table.columns if column.startswith("supply_amps_")):
         values, unit = scaled(table.columns[column][numbers], "A")
-        names.append(column.removeprefix("supply_amps_")), units.append(unit)
+        names.append(f"I({column.removeprefix('supply_amps_')})"), units.append(unit)
         cells.append([f"{value:.4g}" for value in values])
     rows = [list(row) for row in zip(*cells)]
     for n, row in zip(numbers, rows):
@@ -181,6 +186,11 @@ def _table(rows: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:
 
 def _times_f0(harmonic: int) -> str:
     return "f0" if harmonic == 1 else f"{harmonic} f0"
+
+
+def _carries(device: DeviceState, pin: str) -> bool:
+    """Whether there is any voltage or current at a pin (a substrate at ground often has none)."""
+    return max(np.abs(device.pin_voltage[pin]).max(), np.abs(device.pin_current[pin]).max()) > _ROUNDING
 
 
 def _average(phasors: np.ndarray, unit: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,12 +28,14 @@ class Compression:
     order : harmonic, the line's slope in dB per dB.
     drive_dbm, output_dbm : first drive at which the output is 1 dB below the line; None up to the end of the sweep.
         [dBm]
+    most_above_db : how far the output rises above the line on the way there. [dB]
     """
 
     line_dbm: float
     order: int
     drive_dbm: float | None = None
     output_dbm: float | None = None
+    most_above_db: float = 0.0
 
     def line(self, drive_dbm: np.ndarray) -> np.ndarray:
         """The line at given drives. [dBm]"""
@@ -64,12 +66,14 @@ def compression(description: Description, table: SweepTable) -> Compression | No
         return float(line.line(power)) - state.output_dbm(order) - DROP_DB
 
     past = np.flatnonzero(line.line(drive) - output > DROP_DB)
+    before = slice(0, past[0] if len(past) else len(drive))
+    line = replace(line, most_above_db=max(float(np.nanmax(output[before] - line.line(drive[before]))), 0.0))
     if not len(past):
         return line
     from scipy.optimize import brentq
     try:
         found = float(brentq(excess, drive[past[0] - 1], drive[past[0]], xtol=_DIGITS_DB))
-        return Compression(line.line_dbm, order, found, float(line.line(found)) - DROP_DB)
+        return replace(line, drive_dbm=found, output_dbm=float(line.line(found)) - DROP_DB)
     except (HbsimError, ValueError):  # unsolved, or without output, on the way
         return None
 
@@ -77,7 +81,8 @@ def compression(description: Description, table: SweepTable) -> Compression | No
 def sentence(found: Compression) -> str:
     """The compression point in words."""
     law = f"the {found.order} dB per dB line through its low-drive output ({found.line_dbm:.2f} dBm at 0 dBm of drive)"
+    above = f" On the way it rises up to {found.most_above_db:.1f} dB above that line." if found.most_above_db > 0.1 else ""
     if found.drive_dbm is None:
-        return f"Up to the highest drive of this sweep the wanted output stays within 1 dB of {law}, or above it."
+        return f"Up to the highest drive of this sweep the wanted output stays within 1 dB of {law}, or above it.{above}"
     return (f"The wanted output is 1 dB below {law} at {found.drive_dbm:.2f} dBm of drive, where it is "
-            f"{found.output_dbm:.2f} dBm.")
+            f"{found.output_dbm:.2f} dBm.{above}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,8 @@ import numpy as np
 from ..balance.device_state import DeviceState
 from ..balance.solution import SteadyState
 from ..balance.solve import truncation_db
+from ..devices.contract import Rating
+from ..linear.part import Part
 from ..quantities import dbm, show
 from .circuit import Circuit
 
@@ -18,16 +21,38 @@ from .circuit import Circuit
 # little or no DC. The label on the instrument decides.
 HARMFUL_DBM = 20.0
 HARMFUL_DC = 0.1  # [V]
-COARSE_DB = 0.1  # a truncation error above this is worth a warning. [dB]
+COARSE_DB = 0.1  # a truncation error of the wanted output above this is worth a warning. [dB]
+UNSURE_DB = 0.5  # a line that moves by more when the harmonics are doubled is marked. [dB]
+UNSURE = f"moves by more than {UNSURE_DB:g} dB when the harmonics are doubled: not to be trusted to the digits shown"
+FAR_OVER = 5.0  # times its limit: no matter of tuning, rather of wiring
 
 
 @dataclass(frozen=True)
 class Prediction:
-    """One solved state with its truncation estimate [dB, None if it could not be made] and its warnings."""
+    """One solved state, how far its lines can be trusted, and its warnings.
+
+    Attributes
+    ----------
+    state : SteadyState
+    line_changes_db : ndarray, (K + 1,)
+        By how much each line at the wanted port changes when harmonics and samples are doubled; not a number where
+        that is unknown or nothing comes out. [dB]
+    warnings : tuple of str
+    """
 
     state: SteadyState
-    truncation_db: float | None
+    line_changes_db: np.ndarray
     warnings: tuple[str, ...]
+
+    @property
+    def truncation_db(self) -> float | None:
+        """The change of the wanted line; None where it is unknown. [dB]"""
+        return _finite(self.line_changes_db[self.state.description.wanted_harmonic])
+
+    @property
+    def unsure(self) -> np.ndarray:
+        """Which lines move by more than UNSURE_DB, (K + 1,) of bool."""
+        return self.line_changes_db > UNSURE_DB
 
 
 def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
@@ -39,10 +64,10 @@ def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
         As Circuit.solve.
     """
     state = circuit.solve(harmonics=harmonics) if harmonics is not None else circuit.solve()
-    error = truncation_db(state)
-    if error is not None and not math.isfinite(error):
-        error = None  # no output that could change
-    return Prediction(state, error, tuple(warnings(state, error)))
+    changes = truncation_db(state)
+    if changes is None:
+        changes = np.full(state.solver.harmonics + 1, math.nan)
+    return Prediction(state, changes, tuple(warnings(state, _finite(changes[state.description.wanted_harmonic]))))
 
 
 def warnings(state: SteadyState, error: float | None) -> list[str]:
@@ -53,8 +78,10 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
     """
     description, found = state.description, []
     for name, device in state.devices.items():
-        found += [f"{name}: {rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
-                  f"{show(rating.limit, rating.unit)}" for rating in device.ratings if rating.exceeded]
+        found += [f"{name}: {sentence}" for sentence in rating_warnings(device)]
+        pins = [pin for pin in device.pin_voltage if pin not in description.devices[name].part.optional]
+        if any(_far_over(rating) for rating in device.ratings):
+            found.append(f"{name}: check which pin is {', '.join(pins[:-1])} and {pins[-1]}")
     for name in description.ports:
         found += port_warnings(state, name)
     if state.input_return_loss_db < -1e-9:
@@ -74,9 +101,37 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
         for sentence in placed.part.warnings():
             parts.setdefault(sentence, []).append(name)
     for name, placed in description.parts.items():
-        for sentence in placed.part.warnings(float(state.frequency[-1])):
+        for sentence in range_warnings(placed.part, float(state.frequency[wanted]), float(state.frequency[-1])):
             parts.setdefault(sentence, []).append(name)
     return found + [f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()]
+
+
+def rating_warnings(device: DeviceState) -> list[str]:
+    """A sentence for each limit that is exceeded."""
+    found = []
+    for rating in device.ratings:
+        if rating.exceeded:
+            sentence = (f"{rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
+                        f"{show(rating.limit, rating.unit)}")
+            if "reverse base-emitter" in rating.meaning:
+                sentence += ("; the model knows no breakdown: a real junction clamps here, and these numbers no longer "
+                             "hold")
+            found.append(sentence)
+    return found
+
+
+def _far_over(rating: Rating) -> bool:
+    return rating.meaning.startswith("average") and rating.exceeded and rating.value > FAR_OVER * rating.limit
+
+
+def range_warnings(part: Part, wanted: float, highest: float) -> list[str]:
+    """What a part says of its formulas up to the highest frequency, and whether that touches the wanted one. [Hz]"""
+    def start(sentence: str) -> str:  # the figures in it depend on the frequency
+        return re.split(r"\d", sentence)[0]
+
+    touched = {start(sentence) for sentence in part.warnings(wanted)}
+    return [sentence if start(sentence) in touched else f"at the higher harmonics only: {sentence}"
+            for sentence in part.warnings(highest)]
 
 
 def port_warnings(state: SteadyState, port: str) -> list[str]:
@@ -97,7 +152,8 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
     state = prediction.state
     description, solver = state.description, state.solver
     output = [{"harmonic": k, "frequency_hz": float(state.frequency[k]), "dbm": _finite(state.output_dbm(k)),
-               "dbc": _finite(state.output_dbc(k)), "phase_deg": state.output_phase_deg(k)}
+               "dbc": _finite(state.output_dbc(k)), "phase_deg": state.output_phase_deg(k),
+               "truncation_db": _finite(prediction.line_changes_db[k])}
               for k in range(1, state.system.harmonics + 1)]
     return {
         "title": description.title,

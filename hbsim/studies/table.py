@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import IO, Any
 
@@ -111,8 +111,8 @@ class SweepTable:
         return "\n".join([*lines, "  columns: " + ", ".join(self.columns)])
 
 
-def as_json(table: SweepTable, found: Any = None) -> dict[str, Any]:
-    """The table as plain data; None stands for no number. `found`: a Compression or None."""
+def as_json(table: SweepTable, found: Any = None, remarks: Sequence[str] = ()) -> dict[str, Any]:
+    """The table as plain data; None stands for no number. `found`: a Compression or None; `remarks`: highlights."""
     return {
         "title": table.title, "wanted_harmonic": table.wanted_harmonic, "harmonics": table.harmonics,
         "axes": {axis_column(a, table.units[a]): [v if math.isfinite(v) else "infinite" for v in values.tolist()]
@@ -123,7 +123,8 @@ def as_json(table: SweepTable, found: Any = None) -> dict[str, Any]:
         "unsolved": [{"point": number, "reason": reason} for number, reason in sorted(table.reasons.items())],
         "compression": None if found is None else {
             "law_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm, "drive_dbm": found.drive_dbm,
-            "output_dbm": found.output_dbm},
+            "output_dbm": found.output_dbm, "most_above_db": found.most_above_db},
+        "remarks": list(remarks),
     }
 
 

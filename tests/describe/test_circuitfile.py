@@ -143,6 +143,10 @@ def test_zero_for_infinite_is_noted():
     assert circuit.notes == ("part.Q1.VAF: 0 is read as infinite",)
 
 
+def test_a_frequency_far_below_radio_is_noted_when_read():
+    assert "0.144 Hz is unusually low" in build(tree(drive__frequency="144 mHz")).notes[0]
+
+
 MODEL = """
 title = "a diode, invented for this test"
 kind = "diode"
@@ -215,6 +219,8 @@ def test_no_file_and_a_folder(tmp_path):
     (dict(board__use="fr4-1.5mm"), "board.use", ["'fr4-1.5mm'", "'fr4-1.6mm'"]),
     (dict(wanted__harmonics=2), "wanted", ["unknown key 'harmonics'", "'harmonic'"]),
     (dict(part__R1__kind="resister"), "part.R1.kind", ["'resister'", "'resistor'"]),
+    (dict(part__Q1__kind="transistor"), "part.Q1.kind", ["did you mean 'bjt'?"]),
+    (dict(part__stub__kind="Stub"), "part.stub.kind", ["did you mean 'open stub' or 'shorted stub'?"]),
     (dict(part__Q1__use="npn-25gz"), "part.Q1.use", ["'npn-25gz'", "'npn-25ghz'"]),
     (dict(part__Q1__use=""), "part.Q1.use", ["not a name"]),
     (dict(part__stub__conductor="coper-tape"), "part.stub.conductor.use", ["'coper-tape'", "'copper-tape'"]),
@@ -231,7 +237,7 @@ def test_no_file_and_a_folder(tmp_path):
     (dict(board__use=None), "board", ["'height' is missing", "mm"]),
     (dict(board=None), "part.stub", ["the circuit has none", "[board]", "fr4-1.6mm"]),
     # values
-    (dict(part__R1__resistance="47"), "part.R1.resistance", ["no unit", "write '47 kohm'"]),
+    (dict(part__R1__resistance="47"), "part.R1.resistance", ["no unit", "write it like '4.7 kohm'"]),
     (dict(part__R1__resistance=47), "part.R1.resistance", ["no unit"]),
     (dict(part__stub__length="-3 mm"), "part.stub.length", ["-3 mm is not possible"]),
     (dict(part__stub__width="0 mm"), "part.stub.width", ["above 0 m"]),
@@ -287,9 +293,13 @@ def test_no_file_and_a_folder(tmp_path):
     (dict(part__Q1__nodes={"bse": "b"}), "part.Q1.nodes", ["no terminal 'bse'", "'base'"]),
     (dict(part__Q1__nodes={"base": "b", "emitter": "ground"}), "part.Q1.nodes", ["'collector' has no node"]),
     (dict(part__R1__nodes=["b", "b"]), "part.R1.nodes", ["all terminals are on the node 'b'"]),
-    (dict(part__R1__nodes=["vcc", "bb"]), "part.R1", ["nothing else touches node 'bb'", "terminal 'b'"]),
-    (dict(part__stub__nodes=["inn"]), "part.stub", ["nothing else touches node 'inn'", "'in'"]),
-    (dict(supply__VCC__node="v+"), "supply.VCC", ["nothing else touches node 'v+'"]),
+    (dict(part__R1__nodes=["vcc", "bb"]), "part.R1", ["node 'bb' is touched only by the second end of part.R1;",
+                                                  "did you mean the node 'b'?"]),
+    (dict(part__stub__nodes=["inn"]), "part.stub", ["node 'inn' is touched only by part.stub;", "'in'"]),
+    (dict(part__Q1__nodes={"base": "zz", "collector": "out", "emitter": "ground"}), "part.Q1",
+     ["node 'zz' is touched only by the terminal 'base' of part.Q1; join something else to it or correct the name"]),
+    (dict(port__input__node="xyz"), "port.input", ["node 'xyz' is touched only by port.input;"]),
+    (dict(supply__VCC__node="v+"), "supply.VCC", ["node 'v+' is touched only by supply.VCC;"]),
     # ways of telling a line
     (dict(part__feed__width="3 mm"), "part.feed", ["by impedance or by width", "'impedance' and 'width'", "one way"]),
     (dict(part__feed__impedance=None), "part.feed", ["by impedance or by width", "give one"]),

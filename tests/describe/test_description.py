@@ -89,20 +89,31 @@ def test_notes_follow_the_values():
     assert again.notes == ("part.Q1.IKF: 0 is read as infinite", "part.Q1.VAF: 0 is read as infinite")
 
 
+def test_a_frequency_far_below_radio_is_noted():
+    low = CIRCUIT.with_values({"drive.frequency": "144 mHz"})
+    said = "drive.frequency: 0.144 Hz is unusually low; mHz is millihertz, MHz megahertz"
+    assert low.notes == (*CIRCUIT.notes, said) and low.with_values({"drive.power": "1 dBm"}).notes == low.notes
+    assert low.with_values({"drive.frequency": "144 MHz"}).notes == CIRCUIT.notes
+
+
 @pytest.mark.parametrize("address, words", [
     ("drive.pwer", ["'drive.power'"]),
     ("drive.power_dbm", ["'drive.power'"]),
     ("Q1.VAFF", ["'Q1.VAF'"]),
     ("stubb.length", ["'stub.length'"]),
+    ("X7.resistance", ["an address is", "R1"]),
     ("supply.VDD", ["'supply.VCC'"]),
     ("port.inptu.impedance", ["'port.input.impedance'"]),
     ("board.permitivity", ["'board.permittivity'"]),
-    ("R1.board", ["R1.resistance"]),
-    ("drive", ["drive."]),
+    ("R1.board", ["R1 has: resistance"]),
+    ("R1.value", ["R1 has: resistance"]),
+    ("Q1.use", ["Q1 has: IS, BF,"]),
+    ("R2.resistence", ["did you mean 'R2.resistance'?"]),
+    ("drive", ["drive has: frequency, power"]),
     ("", ["an address is", "drive", "Q1"]),
-    ("part.R1", ["R1.resistance"]),
+    ("part.R1", ["R1 has: resistance"]),
     ("supply.VCC.voltage.x", ["supply.VCC.voltage"]),
-    ("drive.port", ["drive.power"]),
+    ("drive.port", ["drive has: frequency, power"]),
 ])
 def test_unknown_addresses(address, words):
     for ask in (CIRCUIT.look_up, lambda unknown: CIRCUIT.with_values({unknown: 1.0})):

@@ -72,10 +72,10 @@ def short_circuit_gain(device: BJT, v: np.ndarray, frequency: float) -> complex:
             incidence[row, nodes[start]] += 1
         incidence[row, nodes[end]] -= 1
     y = incidence.T @ y_branch @ incidence
-    y[3, 3] += device.AREA / device.RE
-    y[2, 2] += device.AREA / device.RC
+    y[3, 3] += device.in_parallel / device.RE
+    y[2, 2] += device.in_parallel / device.RC
     voltage = np.linalg.solve(y, [1.0, 0, 0, 0])  # 1 A into the base
-    return -voltage[2] * device.AREA / device.RC  # current into the collector pin
+    return -voltage[2] * device.in_parallel / device.RC  # current into the collector pin
 
 
 def transition_frequency(device: BJT, collector_current: float, v_ce: float, frequency: float) -> float:

@@ -187,13 +187,13 @@ def test_pnp_is_the_mirror_of_npn():
         assert np.array_equal(getattr(npn, name), getattr(pnp, name))
 
 
-def test_area_is_so_many_in_parallel():
+def test_so_many_in_parallel():
     # same voltages, every knee passed both ways, base resistance included: three times every current and charge
     v = [[0.8, 0.9], [-1.0, 0.85], [0.01, 0.02], [-1.0, 0.85], [0.0, 0.1]]
-    one, three = evaluated(PUBLISHED, v), evaluated(dataclasses.replace(PUBLISHED, AREA=3.0), v)
+    one, three = evaluated(PUBLISHED, v), evaluated(dataclasses.replace(PUBLISHED, in_parallel=3.0), v)
     for name in ("i", "q", "t", "di", "dq", "dt"):
         assert np.allclose(getattr(three, name), 3 * getattr(one, name), rtol=1e-12, atol=0)
-    resistances = {part.name: part.part.resistance for part in dataclasses.replace(PUBLISHED, AREA=3.0).inside()}
+    resistances = {part.name: part.part.resistance for part in dataclasses.replace(PUBLISHED, in_parallel=3.0).inside()}
     assert resistances == {"RE": pytest.approx(0.38 / 3), "RC": pytest.approx(2 / 3)}
 
 

@@ -1,0 +1,92 @@
+"""What a person wants to know first of a swept table: best output, best match, best gain, ratings, jumps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..balance.prepare import Networks
+from ..balance.solve import solve
+from ..describe.description import Description
+from ..errors import HbsimError
+from ..quantities import show
+from .table import SweepTable
+
+_MOST_TRIED = 60  # points whose ratings are looked at, from the most output down
+_JUMP_DB, _JUMP_RATIO = 0.5, 4.0  # a step so large, and so much larger than both beside it, is no smooth curve
+
+
+def highlights(description: Description, table: SweepTable) -> list[str]:
+    """Sentences on a sweep; the ratings come from a solve of each point in question."""
+    found = [*_most_output(description, table), *_best_match(table)]
+    if "drive.power" in table.axes and len(table.axes["drive.power"]) > 1:
+        found += _best_conversion(table)
+    return found + _jumps(table)
+
+
+def exceeded(description: Description, table: SweepTable, number: int, networks: Networks) -> list[str] | None:
+    """What is above its rating at one point of the table; None where the point alone is not solved."""
+    try:
+        state = solve(description.with_values(table.place(number)), table.harmonics, networks=networks)
+    except HbsimError:
+        return None
+    return [f"{name}: {rating.meaning} {show(rating.value, rating.unit, 3)} (limit {show(rating.limit, rating.unit, 3)})"
+            for name, device in state.devices.items() for rating in device.ratings if rating.exceeded]
+
+
+def _most_output(description: Description, table: SweepTable) -> list[str]:
+    best = table.most_output()
+    if best is None:
+        return []
+    levels, networks = table.columns[table.wanted], Networks()
+    at = f"at harmonic {table.wanted_harmonic}"
+    found = [f"Most output {at}: {levels[best]:.2f} dBm at {_place(table, best)}."]
+    above = exceeded(description, table, best, networks)
+    if not above:
+        return found
+    found.append(f"RATINGS EXCEEDED there: {'; '.join(above)}.")
+    order = np.argsort(-np.where(np.isfinite(levels), levels, -np.inf))[1:]
+    for number in order[:_MOST_TRIED]:
+        if np.isfinite(levels[number]) and exceeded(description, table, int(number), networks) == []:
+            return [*found, f"Most output within the ratings: {levels[number]:.2f} dBm at {_place(table, int(number))}."]
+    return [*found, f"None of the {min(len(order), _MOST_TRIED)} points with the next most output is within the ratings."]
+
+
+def _best_match(table: SweepTable) -> list[str]:
+    loss = table.columns["input_return_loss_db"]
+    if not np.isfinite(loss).any() or table.solved.sum() < 2:
+        return []
+    best = int(np.nanargmax(np.where(np.isfinite(loss), loss, np.nan)))
+    return [f"Best input return loss: {loss[best]:.2f} dB at {_place(table, best)}."]
+
+
+def _best_conversion(table: SweepTable) -> list[str]:
+    loss = table.columns["conversion_loss_db"]
+    if not np.isfinite(loss).any():
+        return []
+    best = int(np.nanargmin(np.where(np.isfinite(loss), loss, np.nan)))
+    word = "Least conversion loss" if loss[best] >= 0 else "Best conversion gain"
+    return [f"{word}: {abs(loss[best]):.2f} dB at {_place(table, best)}."]
+
+
+def _place(table: SweepTable, number: int) -> str:
+    """Where a point lies, and along which axes it is the last one swept: the true best may lie beyond."""
+    at = np.unravel_index(number, table.shape)
+    ends = [name for name, i, count in zip(table.axes, at, table.shape) if count > 2 and i in (0, count - 1)]
+    return table.place_text(number) + (f" (the end of the range of {' and '.join(ends)})" if ends else "")
+
+
+def _jumps(table: SweepTable) -> list[str]:
+    """Steps of a one-axis sweep that are no smooth curve: there more than one state may exist."""
+    if len(table.axes) != 1:
+        return []
+    levels = table.columns[table.wanted]
+    steps = np.abs(np.diff(levels))
+    found = []
+    for n in range(1, len(steps) - 1):
+        if steps[n] > _JUMP_DB and steps[n] > _JUMP_RATIO * max(steps[n - 1], steps[n + 1]):
+            (name, unit), = table.units.items()
+            values = table.axes[name]
+            found.append(f"The output jumps by {steps[n]:.1f} dB between {name} = {show(float(values[n]), unit, 6)} and "
+                         f"{show(float(values[n + 1]), unit, 6)}: more than one steady state may exist here; sweep the "
+                         "other way too.")
+    return found[:3]
