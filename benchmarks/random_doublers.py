@@ -87,7 +87,8 @@ def main() -> None:
                 wrong.append(f"{place}: {said}")
         except hbsim.NotSolved as failure:
             unsolved.append(f"{place}: {failure}")
-    print(f"{options.count} circuits in {time.perf_counter() - began:.0f} s: {len(unsolved)} unsolved, {len(wrong)} not confirmed")
+    print(f"{options.count} circuits in {time.perf_counter() - began:.0f} s: {len(unsolved)} unsolved, "
+          f"{len(wrong)} not confirmed")
     print("Newton steps: " + ", ".join(f"{name} {value:.0f}" for name, value in
                                        zip(("median", "95 %", "most"), np.percentile(steps, [50, 95, 100]))))
     for line in [*unsolved, *wrong]:

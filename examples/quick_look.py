@@ -41,7 +41,7 @@ lower.set(ylabel="Input return loss (dB)",
           xlabel="Drive at 1152 MHz (dBm)\nhollow marks: a limit of the transistor is exceeded there")
 for axes in (upper, lower):
     axes.grid(alpha=0.3)
-    axes.margins(x=0.1)  # room for the words at the lines
+    axes.margins(x=0.12)  # room for the words at the lines
 
 picture = sys.argv[1] if len(sys.argv) > 1 else "quick_look.png"
 figure.savefig(picture, dpi=120)

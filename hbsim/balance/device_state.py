@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,9 +32,6 @@ class DeviceState:
         Pin -> phasors against ground, (K + 1,). [V]
     pin_current : dict
         Pin -> phasors of the current into the pin, package included, (K + 1,). [A]
-    circuit_impedance : dict
-        Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every
-        device taken out and all sources off; not a number where it is undetermined. [ohm]
     common, main_pin : str
         The pin that the others are referred to (the emitter, the cathode), and the one whose voltage and current are
         drawn (the collector, the anode).
@@ -50,7 +49,6 @@ class DeviceState:
     name: str
     pin_voltage: dict[str, np.ndarray]
     pin_current: dict[str, np.ndarray]
-    circuit_impedance: dict[str, np.ndarray]
     common: str
     main_pin: str
     dissipation: float
@@ -58,6 +56,15 @@ class DeviceState:
     conduction_angle_deg: float
     conduction: np.ndarray = field(repr=False)
     ratings: list[Rating]
+    _all_impedances: Callable[[], dict[tuple[str, str], np.ndarray]] = field(repr=False)
+
+    @property
+    def circuit_impedance(self) -> dict[str, np.ndarray]:
+        """Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every device
+        taken out and all sources off; not a number where it is undetermined. [ohm]
+
+        Another network is condensed for it, once a state and only when asked."""
+        return {pin: shown for (name, pin), shown in self._all_impedances().items() if name == self.name}
 
     def voltage_waveform(self, pin: str, samples: int = _SAMPLES) -> np.ndarray:
         """Voltage of a pin against the common pin over one period, (samples,). [V]"""
@@ -70,13 +77,14 @@ class DeviceState:
 
 def device_states(state: "SteadyState") -> dict[str, DeviceState]:
     """DeviceState of every device of a solved state."""
-    shown = _circuit_impedances(state)
+    shown = cache(lambda: _circuit_impedances(state))
     starts = state.system.devices.branch_start
     return {m.name: _device_state(state, m, slice(starts[d], starts[d + 1]), shown)
             for d, m in enumerate(state.system.mounted)}
 
 
-def _device_state(state: "SteadyState", mounted: Mounted, span: slice, shown: dict) -> DeviceState:
+def _device_state(state: "SteadyState", mounted: Mounted, span: slice,
+                  shown: Callable[[], dict]) -> DeviceState:
     device = mounted.device
     voltages = state._branches[0][:, span]
     pins, flows = _at_pins(state, mounted, span)
@@ -86,9 +94,8 @@ def _device_state(state: "SteadyState", mounted: Mounted, span: slice, shown: di
     share = float(np.mean(conduction > CONDUCTING * conduction.max())) if conduction.max() > 0 else 0.0
     ratings = device.ratings(branch_voltage, {p: waveform(v, _SAMPLES) for p, v in pins.items()},
                              {p: waveform(i, _SAMPLES) for p, i in flows.items()}, heat)
-    return DeviceState(mounted.name, pins, flows,
-                       {pin: shown[mounted.name, pin] for pin in pins if (mounted.name, pin) in shown}, device.common, device.main_pin, heat,
-                       device.temperature, 360.0 * share, conduction, ratings)
+    return DeviceState(mounted.name, pins, flows, device.common, device.main_pin, heat, device.temperature, 360.0 * share,
+                       conduction, ratings, shown)
 
 
 def device_heat(state: "SteadyState") -> dict[str, float]:

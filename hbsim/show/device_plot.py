@@ -98,8 +98,8 @@ def _transition(axes: "Axes", found: TransistorCurves) -> None:
         x, y = found.collector_current[found.fastest], found.transition_frequency[found.fastest] / 1e9
         axes.set_xlim(left=found.collector_current[found.transition_frequency > _SLOWEST * 1e9 * y].min())
         axes.plot(x, y, "o", color=INK, markersize=5)
-        axes.annotate(f"{y:.3g} GHz at {show(x, 'A', 3)}", (x, y), xytext=(-8, 2), textcoords="offset points", ha="right",
-                      fontsize=8)
+        axes.annotate(f"{y:.3g} GHz at {show(x, 'A', 3)}", (x, y), xytext=(-8, 2), textcoords="offset points",
+                      ha="right", fontsize=8)
 
 
 def _against_current(axes: "Axes", found: TransistorCurves, values: np.ndarray, label: str, title: str,

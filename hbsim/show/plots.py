@@ -202,7 +202,7 @@ def _curves(table: SweepTable, found: Compression | None) -> "Figure":
             axes.axvline(place, color=PALE, linewidth=3, alpha=0.4)
     if len(bad):
         notes.append(f"grey: {len(bad)} of {len(x)} points not solved")
-    rows[0].set_title("; ".join(notes))
+    rows[0].set_title(textwrap.fill("; ".join(notes), 90))
     return figure
 
 

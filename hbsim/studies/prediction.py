@@ -86,8 +86,8 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
         found += port_warnings(state, name)
     if state.input_return_loss_db < -1e-9:
         found.append(f"port {description.drive.port} gives back more at the drive frequency than it gets "
-                     f"(return loss {state.input_return_loss_db:.2f} dB): the circuit may oscillate, and then this periodic "
-                     "state is not what the bench shows")
+                     f"(return loss {state.input_return_loss_db:.2f} dB): the circuit may oscillate, and then this "
+                     "periodic state is not what the bench shows")
     wanted, port = description.wanted_harmonic, description.wanted_port
     if not math.isfinite(state.output_dbm(wanted)):
         found.append(f"nothing comes out of port {port} at the wanted harmonic {wanted}")

@@ -2,15 +2,19 @@
 
 import itertools
 import xml.etree.ElementTree
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import hbsim
 from hbsim.errors import Refusal
+from hbsim.quantities import show
+from hbsim.show.device_plot import device_figure
 from hbsim.show.plots import prediction_figure, sweep_figure
 from hbsim.show.style import check_format, label_lines, new_figure, save, scaled
 from hbsim.studies.compression import compression
+from hbsim.studies.device_curves import curves
 from hbsim.studies.prediction import predict
 
 
@@ -56,7 +60,7 @@ def test_a_prediction_in_pictures(prediction):
     state = prediction.state
     lines = {round(line.get_xdata()[0] / 1.152): line for line in spectrum.lines}
     for k in range(1, 9):
-        assert lines[k].get_ydata()[1] == pytest.approx(state.output_dbm(k))
+        assert lines[k].get_ydata()[0] == pytest.approx(state.output_dbm(k))
     thick = max(lines, key=lambda k: lines[k].get_linewidth())
     assert thick == 2
     q1 = state.devices["Q1"]
@@ -69,6 +73,77 @@ def test_a_prediction_in_pictures(prediction):
     assert v[:-1] == pytest.approx(q1.voltage_waveform("collector"))
     assert i[:-1] == pytest.approx(1e3 * q1.current_waveform("collector"))
     assert_readable(figure)
+
+
+def test_the_heading_names_supplies_and_the_number_of_warnings(circuit, prediction):
+    supply = prediction.state.supplies["VCC"]
+    told = f"VCC {show(supply.volts, 'V', 3)}, {show(supply.amps, 'A', 3)}"
+    assert prediction_figure(replace(prediction, warnings=()))._suptitle.get_text().splitlines()[1:] == [told]
+    for warnings, words in ((("a",), "1 warning"), (("a", "b"), "2 warnings")):
+        figure = prediction_figure(replace(prediction, warnings=warnings))
+        assert figure._suptitle.get_text().splitlines()[1] == f"{told}; {words}, see the page"
+        assert_readable(figure)
+
+
+@pytest.mark.parametrize("power, harmonics, ticks, below", [
+    (0.0, 8, range(1, 9), False), (10.0, 20, range(2, 21, 2), False), (0.0, 40, range(2, 29, 2), True),
+    (10.0, 96, range(8, 73, 8), True)])
+def test_the_ticks_of_a_spectrum_are_harmonics(circuit, power, harmonics, ticks, below):
+    found = predict(circuit.with_values({"drive.power": power}), harmonics=harmonics)
+    figure = prediction_figure(found)
+    axis = figure.axes[0].xaxis
+    assert axis.get_ticklocs() == pytest.approx([1.152 * k for k in ticks])
+    assert [label.get_text() for label in axis.get_ticklabels()] == [
+        f"{'' if k == 1 else f'{k} '}f0\n{1.152 * k:.5g}" for k in ticks]
+    assert any(found.state.output_dbm(k) <= -100 for k in range(1, harmonics + 1)) == below
+    assert ("lines below -100 dBm are left out" in axis.label.get_text()) == below
+    assert_readable(figure)
+
+
+def test_lines_that_move_on_doubling_are_dashed(prediction):
+    figure = prediction_figure(replace(prediction, line_changes_db=np.array([0, 0, 0, 0.51, 0.49, 2, np.nan, 0, 0])))
+    dashed = [round(line.get_xdata()[0] / 1.152) for line in figure.axes[0].lines if line.is_dashed()]
+    assert dashed == [3, 5] and "dashed: moves by more than 0.5 dB" in figure.axes[0].get_xlabel()
+    assert_readable(figure)
+    still = prediction_figure(replace(prediction, line_changes_db=np.zeros(9)))
+    assert "dashed" not in still.axes[0].get_xlabel()
+
+
+def limits(found):
+    """Limits drawn on the load line: {"limit 4.5 V": place of its line}."""
+    axes = prediction_figure(found).axes[3]
+    drawn = [line for line in axes.lines if line.is_dashed()]
+    words = [text.get_text() for text in axes.texts if text.get_text().startswith("limit")]
+    return {word: line.get_xdata()[0] if word.endswith("V") else line.get_ydata()[0]
+            for word, line in zip(words, drawn, strict=True)}
+
+
+def test_limits_near_the_load_line_are_drawn(circuit):
+    def at(**values):
+        return predict(circuit.with_values({f"Q1.{name}": value for name, value in values.items()}), harmonics=6)
+
+    device = at().state.devices["Q1"]
+    peak = {rating.meaning: rating.value for rating in device.ratings}
+    volts, amps = peak["peak collector-emitter voltage"], peak["peak collector current"]
+    found = at(VCEO=1.1 * volts, IC_max=0.9 * amps)
+    assert limits(found) == {f"limit {show(1.1 * volts, 'V', 3)}": pytest.approx(1.1 * volts),
+                             f"limit {show(0.9 * amps, 'A', 3)}": pytest.approx(0.9e3 * amps)}
+    assert_readable(prediction_figure(found))
+    assert limits(at(VCEO=10 * volts, IC_max=10 * amps)) == {}
+
+
+def test_limits_of_a_pnp_are_drawn_on_the_negative_side():
+    tables = {"drive": {"port": "input", "frequency": "10 MHz", "power": "-10 dBm"},
+              "port": {"input": {"node": "b"}, "output": {"node": "out"}},
+              "supply": {"VEE": {"node": "e", "voltage": "3 V"}},
+              "part": {"Rb": {"kind": "resistor", "nodes": ["b", "ground"], "resistance": "10 kohm"},
+                       "Cb": {"kind": "capacitor", "nodes": ["b", "q"], "capacitance": "10 nF"},
+                       "Rq": {"kind": "resistor", "nodes": ["q", "ground"], "resistance": "20 kohm"},
+                       "Rc": {"kind": "resistor", "nodes": ["c", "ground"], "resistance": "100 ohm"},
+                       "Cc": {"kind": "capacitor", "nodes": ["c", "out"], "capacitance": "10 nF"},
+                       "Q1": {"kind": "bjt", "polarity": "pnp", "IS": "1 fA", "BF": "100", "VCEO": "3.2 V",
+                              "IC_max": "1 A", "nodes": {"base": "q", "collector": "c", "emitter": "e"}}}}
+    assert limits(predict(hbsim.Circuit.build(**tables), harmonics=6)) == {"limit 3.2 V": pytest.approx(-3.2)}
 
 
 def test_a_drive_sweep_in_pictures(circuit):
@@ -177,3 +252,13 @@ def test_labels_at_the_ends_of_lines_keep_apart():
 def test_scaled(values, unit, expected, shown):
     found, unit = scaled(np.array(values), unit)
     assert found == pytest.approx(np.array(expected)) and unit == shown
+
+
+def test_the_axes_of_collector_current_bear_units():
+    found = curves("npn-25ghz")
+    figure = device_figure(found)
+    assert_readable(figure)
+    for axes in (axes for axes in figure.axes if axes.get_xlabel() == "IC"):
+        places = {label.get_text(): at for at, label in zip(axes.get_xticks(), axes.get_xticklabels())}
+        assert places["1 mA"] == pytest.approx(1e-3) and places["100 mA"] == pytest.approx(0.1)
+        assert axes.lines[0].get_xdata() == pytest.approx(found.collector_current, nan_ok=True)

@@ -2,11 +2,13 @@
 
 import json
 
+import numpy as np
 import pytest
 
 import hbsim
 from hbsim.errors import NotSolved, Refusal
-from hbsim.studies.prediction import as_json, port_warnings, predict
+from hbsim.linear.part import Part
+from hbsim.studies.prediction import as_json, port_warnings, predict, range_warnings
 
 
 @pytest.fixture(scope="module")
@@ -28,6 +30,10 @@ def test_truncation_is_the_change_when_harmonics_and_samples_are_doubled(circuit
     samples = found.state.solver.samples
     finer = circuit.solve(harmonics=6, samples=2 * samples)
     assert found.truncation_db == pytest.approx(abs(finer.output_dbm(2) - found.state.output_dbm(2)), abs=1e-6)
+    changes = [abs(finer.output_dbm(k) - found.state.output_dbm(k)) for k in range(1, 4)]
+    assert found.line_changes_db[1:] == pytest.approx(changes, abs=1e-6)
+    assert [line["truncation_db"] for line in as_json(found)["output"]] == list(found.line_changes_db[1:])
+    assert found.unsure[1:].tolist() == [change > 0.5 for change in changes]
     # and it is of the size of the true error, here against ten times the harmonics
     true = abs(circuit.solve(harmonics=30).output_dbm(2) - found.state.output_dbm(2))
     assert true / 3 < found.truncation_db < 3 * true
@@ -48,6 +54,8 @@ def test_a_linear_circuit_has_a_closed_form():
     assert data["conversion_loss_db"] == pytest.approx(3.521825181, abs=1e-9)
     assert data["input_return_loss_db"] == pytest.approx(9.542425094, abs=1e-9)
     assert [line["dbm"] for line in data["output"][1:]] == [None, None]  # nothing comes out there
+    assert data["output"][0]["truncation_db"] == pytest.approx(0.0, abs=1e-9)  # nothing to truncate
+    assert [line["truncation_db"] for line in data["output"][1:]] == [None, None]
     assert data["output"][1]["dbc"] is None and data["supplies"] == {} == data["devices"]
     json.dumps(data, allow_nan=False)
 
@@ -67,6 +75,43 @@ def test_limits_exceeded_are_warned_about(circuit):
     peaks = as_json(found)["devices"]["Q1"]["peaks"]
     assert [peak["quantity"] for peak in peaks if peak["exceeded"] is True] == ["peak collector-emitter voltage"]
     assert not any("limit" in sentence for sentence in predict(circuit, harmonics=4).warnings)
+
+
+def test_a_reverse_voltage_beyond_its_limit_says_that_a_real_junction_clamps(circuit):
+    hot = predict(circuit.with_values({"drive.power": "10 dBm", "Q1.VEBO": "0.5 V"}), harmonics=6)
+    said = [sentence for sentence in hot.warnings if "reverse base-emitter" in sentence]
+    assert said and all("limit of 500 mV; the model knows no breakdown" in sentence for sentence in said)
+    other = predict(circuit.with_values({"supply.VCC": "5 V"}), harmonics=4).warnings
+    assert not any("breakdown" in sentence for sentence in other)
+
+
+@pytest.mark.parametrize("share, said", [(0.19, True), (0.21, False)])
+def test_far_over_a_limit_the_pins_are_to_be_checked(circuit, share, said):
+    average = predict(circuit, harmonics=4).state.devices["Q1"].dissipation
+    found = predict(circuit.with_values({"Q1.dissipation_max": share * average}), harmonics=4)
+    assert any("average dissipation reaches" in sentence for sentence in found.warnings)
+    assert ("Q1: check which pin is base, collector and emitter" in found.warnings) == said
+
+
+class Ranged(Part):
+    """Warns of one thing above 2 GHz, of another above 5 GHz; invented for this test."""
+
+    kind, terminals = "ranged", ("a", "b")
+
+    def relation(self, omega):
+        raise NotImplementedError
+
+    def warnings(self, highest_frequency):
+        said = [f"height is {highest_frequency / 2e9:g}"] if highest_frequency > 2e9 else []
+        return said + ([f"depth is {highest_frequency / 5e9:g}"] if highest_frequency > 5e9 else [])
+
+
+def test_a_range_left_by_higher_harmonics_alone_is_told_apart():
+    higher = "at the higher harmonics only: "
+    assert range_warnings(Ranged(), 1e9, 10e9) == [f"{higher}height is 5", f"{higher}depth is 2"]
+    assert range_warnings(Ranged(), 4e9, 10e9) == ["height is 5", f"{higher}depth is 2"]
+    assert range_warnings(Ranged(), 6e9, 10e9) == ["height is 5", "depth is 2"]
+    assert range_warnings(Ranged(), 1e9, 2e9) == []
 
 
 def test_what_could_harm_an_instrument_is_warned_about():
@@ -102,6 +147,7 @@ def test_data_that_end_before_the_doubled_harmonics_leave_the_truncation_unknown
         folder=tmp_path, drive={"port": "input", "frequency": "1 GHz", "power": "0 dBm"}, wanted={"harmonic": 1},
         port={"input": {"node": "in"}, "output": {"node": "out"}},
         part={"through": {"kind": "touchstone block", "nodes": ["in", "out"], "file": "through.s2p"}}), harmonics=3)
+    assert not np.isfinite(found.line_changes_db).any() and not found.unsure.any()
     assert found.truncation_db is None and as_json(found)["solver"]["truncation_db"] is None
     assert any("truncation error could not be estimated" in sentence for sentence in found.warnings)
 
