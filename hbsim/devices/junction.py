@@ -16,6 +16,7 @@ from numba import njit, types
 # step stays finite, and comes back in one step instead of one thermal voltage a step.
 TANGENT_CURRENT = 1e9  # [A]
 _OVERFLOW = 700.0  # exp of more may not be a number
+_BLOCKED = -45.0  # exp of less is lost beside 1: it need not be computed
 
 _pair = types.UniTuple(types.float64, 2)
 
@@ -26,6 +27,8 @@ def junction_current(v, saturation, per_slope):
 
     The only place where an exponential is continued: along the tangent past TANGENT_CURRENT."""
     x = v * per_slope
+    if x < _BLOCKED:
+        return -saturation, 0.0
     if x < _OVERFLOW:
         flow = saturation * math.exp(x)
         if flow <= TANGENT_CURRENT:
@@ -47,7 +50,7 @@ def depletion(v, p, at):
     beyond = v - p[at + 3]
     if beyond < 0.0:
         room = 1.0 - v / v0
-        c = c0 * room**-m
+        c = c0 * math.exp(-m * math.log(room))  # quicker than a power
         return v0 / (1.0 - m) * (c0 - room * c), c
     q_edge, c_edge, slope = p[at + 4], p[at + 5], p[at + 6]
     return q_edge + beyond * (c_edge + 0.5 * slope * beyond), c_edge + slope * beyond
