@@ -5,11 +5,12 @@
 1. `floor_ratio`: a 41-point drive sweep (K = 8, solver only) over the bare cost of its Newton steps, each one device
    evaluation and one LU factorisation of the same size; `least_ratio` counts only the factorisations really made.
    Drives from -10 to 10 dBm, where a doubler is used, and from -30 dBm.
-2. `versus_time_domain`: time a point of the plain time integration of the lumped doubler over time a point of that sweep
-   of the beacon doubler. The integration (scipy's LSODA, compiled right-hand side) runs from rest until f0 and 2 f0 at
-   the load move by less than 0.01 dB in 20 periods, as someone would who does not know the answer; `foreseen` is the
-   same with the stop placed by foreknowledge of the answer, at the cheapest tolerance that holds 0.01 dB.
-3. `start_ratio`: the whole process `hbsim predict` with a warm cache over `python -c "import numpy, scipy.linalg, numba"`.
+2. `versus_time_domain`: time a point of the plain time integration of the lumped doubler over time a point of that
+   sweep of the beacon doubler. The integration (scipy's LSODA, compiled right-hand side) runs from rest until f0 and
+   2 f0 at the load move by less than 0.01 dB in 20 periods, as someone would who does not know the answer; `foreseen`
+   is the same with the stop placed by foreknowledge of the answer, at the cheapest tolerance that holds 0.01 dB.
+3. `start_ratio`: the whole process `hbsim predict` with a warm cache over
+   `python -c "import numpy, scipy.linalg, numba"`.
 4. `sweep_peak_mib`: peak memory of a whole process that sweeps 10,000 points.
 """
 
@@ -94,7 +95,8 @@ def drive_sweep(file: str, drives: np.ndarray) -> dict[str, float]:
     _bare(1, 1, *arguments)
     floor = _best(lambda: _bare(count, count, *arguments), 15)
     least = _best(lambda: _bare(count, factored, *arguments), 15)
-    return {"file": file, "drive_dbm": [float(drives[0]), float(drives[-1])], "unknowns": int(np.prod(system.shape)), "points": len(cs), "newton_steps": count,
+    return {"file": file, "drive_dbm": [float(drives[0]), float(drives[-1])],
+            "unknowns": int(np.prod(system.shape)), "points": len(cs), "newton_steps": count,
             "factorisations": factored, "least_ratio": sweep_time / least,
             "us_a_point": 1e6 * sweep_time / len(cs), "floor_us_a_point": 1e6 * floor / len(cs),
             "floor_ratio": sweep_time / floor}
@@ -165,7 +167,8 @@ def main() -> None:
     began = time.perf_counter()
     hbsim.load(ROOT / "examples" / "lumped_doubler.toml").solve(harmonics=HARMONICS)
     compile_s = time.perf_counter() - began
-    sweeps = [drive_sweep(file, drives) for file in ("beacon_2304.toml", "lumped_doubler.toml") for drives in (USED, WIDE)]
+    sweeps = [drive_sweep(file, drives) for file in ("beacon_2304.toml", "lumped_doubler.toml")
+              for drives in (USED, WIDE)]
     domains, process = [time_domain(drives) for drives in (USED, WIDE)], whole_process()
     ratios = [{name: 1e6 * domain[f"{name}_s"] / sweep["us_a_point"] for name in ("blind", "foreseen")}
               for domain, sweep in zip(domains, sweeps)]
@@ -174,12 +177,14 @@ def main() -> None:
              "first_solve_s": compile_s}
     if options.json != "-":
         for sweep in sweeps:
-            print(f"{sweep['file']}, {sweep['drive_dbm']} dBm: {sweep['points']} points, {sweep['unknowns']} unknowns, {sweep['newton_steps']} Newton "
-                  f"steps, {sweep['factorisations']} factorisations, {sweep['us_a_point']:.0f} us a point, "
+            print(f"{sweep['file']}, {sweep['drive_dbm']} dBm: {sweep['points']} points, {sweep['unknowns']} unknowns, "
+                  f"{sweep['newton_steps']} Newton steps, {sweep['factorisations']} factorisations, "
+                  f"{sweep['us_a_point']:.0f} us a point, "
                   f"{sweep['floor_ratio']:.2f} times the floor ({sweep['least_ratio']:.2f} counting those only)")
         for domain, ratio, drives in zip(domains, ratios, (USED, WIDE)):
-            print(f"time integration of the lumped doubler, {drives[0]:g} to {drives[-1]:g} dBm: {domain['blind_s']:.3f} s a "
-                  f"point, {ratio['blind']:.0f} times a point of the beacon doubler; with foreknowledge "
+            print(f"time integration of the lumped doubler, {drives[0]:g} to {drives[-1]:g} dBm: "
+                  f"{domain['blind_s']:.3f} s a point, {ratio['blind']:.0f} times a point of the beacon doubler; "
+                  f"with foreknowledge "
                   f"{domain['foreseen_s']:.3f} s, {ratio['foreseen']:.0f} times")
         print(f"hbsim predict, warm: {found['start_ratio']:.2f} times the bare import of its packages")
         print(f"10,000 points: {found['sweep_solved']} solved, peak {found['sweep_peak_mib']:.0f} MiB, "

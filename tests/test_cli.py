@@ -60,7 +60,7 @@ def refused(capsys, arguments, *words):
     return err
 
 
-# -- predict ------------------------------------------------------------------------------------------------------------
+# -- predict -------------------------------------------------------------------------------------------------
 
 def test_predict_prints_a_page_and_writes_json_and_a_picture(capsys, example, tmp_path):
     data, picture = tmp_path / "p.json", tmp_path / "p.svg"
@@ -105,7 +105,7 @@ def test_a_point_without_a_steady_state_gives_status_1_the_reason_and_no_files(c
     assert "not solved at drive.power = 0 dBm, supply.VCC = 2 V" in err and "junction temperature of 'Q1'" in err
 
 
-# -- sweep --------------------------------------------------------------------------------------------------------------
+# -- sweep ---------------------------------------------------------------------------------------------------
 
 def test_sweep_writes_the_listed_columns(capsys, example, tmp_path):
     path = tmp_path / "s.csv"
@@ -157,7 +157,7 @@ def test_a_sweep_without_any_solved_point_gives_status_1(capsys, example):
     assert "2 of 2 points not solved" in capsys.readouterr().err
 
 
-# -- bad input ----------------------------------------------------------------------------------------------------------
+# -- bad input -----------------------------------------------------------------------------------------------
 
 BAD_FILES = {
     "toml syntax": ("= \"0 dBm\"", "= \"0 dBm", "at line LINE,"),
@@ -254,7 +254,7 @@ def test_device_without_a_name_lists_the_library(capsys):
     assert "npn-25ghz " in out and "  FR4, 1.6 mm, 35 um copper\n" in out and "copper-tape" in out
 
 
-# -- as a process -------------------------------------------------------------------------------------------------------
+# -- as a process --------------------------------------------------------------------------------------------
 
 def process(root, *arguments, **environment):
     return subprocess.run([sys.executable, *arguments], capture_output=True, text=True, timeout=300,
@@ -281,7 +281,8 @@ def test_import_and_help_load_no_heavy_package(root):
 
 def test_the_first_run_says_that_it_compiles_and_a_warm_one_does_not(root, tmp_path):
     # A kernel of the test's own stands for hbsim's: compiling those would take half a minute.
-    (tmp_path / "kernel.py").write_text("from numba import njit\n\n@njit(cache=True)\ndef twice(x):\n    return 2 * x\n")
+    (tmp_path / "kernel.py").write_text("from numba import njit\n\n@njit(cache=True)\n"
+                                         "def twice(x):\n    return 2 * x\n")
     script = (f"import sys; sys.path.insert(0, {str(tmp_path)!r})\n"
               "from hbsim.cli import _says_when_compiling\n"
               "with _says_when_compiling():\n    from kernel import twice\n    print(twice(21.0), twice(21))\n")

@@ -6,7 +6,8 @@ import re
 import pytest
 
 # Each room imports only from those before it (DEVELOPERS.md says why describe stands after devices).
-ROOMS = ("errors", "files", "quantities", "linear", "devices", "describe", "balance", "studies", "show", "cli", "__main__")
+ROOMS = ("errors", "files", "quantities", "linear", "devices", "describe", "balance", "studies", "show", "cli",
+         "__main__")
 
 
 def sources(root):
@@ -44,6 +45,13 @@ def test_imports_run_one_way(root):
             if other in ROOMS and ROOMS.index(other) > ROOMS.index(room):
                 wrong.append(f"{path.relative_to(root)}:{line} imports {other}, which is above it")
     assert not wrong, "\n".join(wrong)
+
+
+def test_lines_fit_a_page(root):
+    wide = [f"{p.relative_to(root)}:{n}" for folder in ("hbsim", "tests", "benchmarks", "examples")
+            for p in sorted((root / folder).rglob("*.py"))
+            for n, line in enumerate(p.read_text().splitlines(), 1) if len(line) > 120]
+    assert not wide, "lines of more than 120 characters: " + ", ".join(wide)
 
 
 def test_files_are_small(root):

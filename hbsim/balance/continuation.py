@@ -1,8 +1,8 @@
 """From any start to a balanced state: DC first, then the drive; detours only where the direct way fails.
 
-The detours, in this order: an added conductance at the device nodes that is taken away again, sources raised in
-steps, the curve of solutions followed past folds (arc.py), and a pseudo-transient (the added conductance holds each step near the one before). Every state handed out is
-balanced with no added conductance and full sources.
+The detours, in this order: an added conductance at the device nodes that is taken away again, sources raised in steps,
+the curve of solutions followed past folds (arc.py), and a pseudo-transient (the added conductance holds each step near
+the one before). Every state handed out is balanced with no added conductance and full sources.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from .system import System
 
 
 MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit: the junction laws end there. [A]
-BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough resistance "
-          "stands across a junction; add the resistance that limits its current")
+BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough "
+          "resistance stands across a junction; add the resistance that limits its current")
 
 
 class Stop(Enum):

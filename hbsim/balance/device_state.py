@@ -60,8 +60,8 @@ class DeviceState:
 
     @property
     def circuit_impedance(self) -> dict[str, np.ndarray]:
-        """Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every device
-        taken out and all sources off; not a number where it is undetermined. [ohm]
+        """Pin -> impedance, (K + 1,), that the linear circuit shows between this pin and the common pin with every
+        device taken out and all sources off; not a number where it is undetermined. [ohm]
 
         Another network is condensed for it, once a state and only when asked."""
         return {pin: shown for (name, pin), shown in self._all_impedances().items() if name == self.name}
@@ -94,8 +94,8 @@ def _device_state(state: "SteadyState", mounted: Mounted, span: slice,
     share = float(np.mean(conduction > CONDUCTING * conduction.max())) if conduction.max() > 0 else 0.0
     ratings = device.ratings(branch_voltage, {p: waveform(v, _SAMPLES) for p, v in pins.items()},
                              {p: waveform(i, _SAMPLES) for p, i in flows.items()}, heat)
-    return DeviceState(mounted.name, pins, flows, device.common, device.main_pin, heat, device.temperature, 360.0 * share,
-                       conduction, ratings, shown)
+    return DeviceState(mounted.name, pins, flows, device.common, device.main_pin, heat, device.temperature,
+                       360.0 * share, conduction, ratings, shown)
 
 
 def device_heat(state: "SteadyState") -> dict[str, float]:

@@ -27,10 +27,10 @@ Devices = namedtuple("Devices", "address branch_start branch_from branch_to para
                                 "slot_start slot_row slot_column slot_i slot_q slot_t wave_device wave_kind wave_at")
 """All devices of a circuit, flattened. branch_*: device node numbers, -1 ground. late: (n_device, K+1) complex,
 exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column branch) with the numbers of their slope
-waveforms, -1 where zero; wave_*: where each slope waveform stands (device, 0 i / 1 q / 2 t, row * n_branch + column)."""
+waveforms, -1 where zero; wave_*: where each slope waveform stands (device; 0 i, 1 q, 2 t; row * n_branch + column)."""
 
-Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual scale "
-                          "largest extent jacobian block pivots step trial change history lengths factorisations")
+Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual "
+                          "scale largest extent jacobian block pivots step trial change history lengths factorisations")
 """Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
 was made, lengths: their squared lengths; factorisations: (1,), counted up."""

@@ -100,8 +100,8 @@ def _keep_step(work, kept, step):
 def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work):
     """Bring x (n, rows) to balance in place; work.total then holds the branch currents at x.
 
-    Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is kept
-    and improved by Broyden's updates for as long as that goes on.
+    Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is
+    kept and improved by Broyden's updates for as long as that goes on.
 
     Returns
     -------

@@ -137,7 +137,8 @@ def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str], omega: np.ndarray
     columns = [np.ascontiguousarray(slots_array[:, i]) for i in range(5)]
     return Devices(
         np.array([law_address(type(m.device)) for m in mounted], np.int64), np.array(branch_start),
-        np.ascontiguousarray(ends_array[:, 0]), np.ascontiguousarray(ends_array[:, 1]), np.array(parameter_start[:-1], np.int64),
+        np.ascontiguousarray(ends_array[:, 0]), np.ascontiguousarray(ends_array[:, 1]),
+        np.array(parameter_start[:-1], np.int64),
         np.exp(-1j * np.outer([m.device.delay for m in mounted], omega)),
         np.ascontiguousarray(np.concatenate(junctions)) if junctions else np.zeros((0, 2)),
         np.array(slot_start), *columns, *(np.ascontiguousarray(waves_array[:, i]) for i in range(3)))

@@ -81,8 +81,11 @@ def compression(description: Description, table: SweepTable) -> Compression | No
 def sentence(found: Compression) -> str:
     """The compression point in words."""
     law = f"the {found.order} dB per dB line through its low-drive output ({found.line_dbm:.2f} dBm at 0 dBm of drive)"
-    above = f" On the way it rises up to {found.most_above_db:.1f} dB above that line." if found.most_above_db > 0.1 else ""
+    above = ""
+    if found.most_above_db > 0.1:
+        above = f" On the way it rises up to {found.most_above_db:.1f} dB above that line."
     if found.drive_dbm is None:
-        return f"Up to the highest drive of this sweep the wanted output stays within 1 dB of {law}, or above it.{above}"
+        return (f"Up to the highest drive of this sweep the wanted output stays within 1 dB of {law}, or above it."
+                f"{above}")
     return (f"The wanted output is 1 dB below {law} at {found.drive_dbm:.2f} dBm of drive, where it is "
             f"{found.output_dbm:.2f} dBm.{above}")

@@ -29,7 +29,8 @@ def exceeded(description: Description, table: SweepTable, number: int, networks:
         state = solve(description.with_values(table.place(number)), table.harmonics, networks=networks)
     except HbsimError:
         return None
-    return [f"{name}: {rating.meaning} {show(rating.value, rating.unit, 3)} (limit {show(rating.limit, rating.unit, 3)})"
+    return [f"{name}: {rating.meaning} {show(rating.value, rating.unit, 3)} "
+            f"(limit {show(rating.limit, rating.unit, 3)})"
             for name, device in state.devices.items() for rating in device.ratings if rating.exceeded]
 
 
@@ -47,8 +48,9 @@ def _most_output(description: Description, table: SweepTable) -> list[str]:
     order = np.argsort(-np.where(np.isfinite(levels), levels, -np.inf))[1:]
     for number in order[:_MOST_TRIED]:
         if np.isfinite(levels[number]) and exceeded(description, table, int(number), networks) == []:
-            return [*found, f"Most output within the ratings: {levels[number]:.2f} dBm at {_place(table, int(number))}."]
-    return [*found, f"None of the {min(len(order), _MOST_TRIED)} points with the next most output is within the ratings."]
+            return [*found, f"Most output within the ratings: {levels[number]:.2f} dBm at "
+                            f"{_place(table, int(number))}."]
+    return [*found, f"None of the next {min(len(order), _MOST_TRIED)} points in output is within the ratings."]
 
 
 def _best_match(table: SweepTable) -> list[str]:
@@ -86,7 +88,7 @@ def _jumps(table: SweepTable) -> list[str]:
         if steps[n] > _JUMP_DB and steps[n] > _JUMP_RATIO * max(steps[n - 1], steps[n + 1]):
             (name, unit), = table.units.items()
             values = table.axes[name]
-            found.append(f"The output jumps by {steps[n]:.1f} dB between {name} = {show(float(values[n]), unit, 6)} and "
-                         f"{show(float(values[n + 1]), unit, 6)}: more than one steady state may exist here; sweep the "
-                         "other way too.")
+            found.append(f"The output jumps by {steps[n]:.1f} dB between {name} = {show(float(values[n]), unit, 6)} "
+                         f"and {show(float(values[n + 1]), unit, 6)}: more than one steady state may exist here; "
+                         "sweep the other way too.")
     return found[:3]

@@ -35,7 +35,8 @@ def swept(circuit, levels):
 
 
 def test_two_states_stand_at_one_drive(resonator):
-    # The jump of a driven nonlinear resonance is textbook matter (J. J. Stoker, Nonlinear Vibrations, 1950, from memory)
+    # The jump of a driven nonlinear resonance is textbook matter (J. J. Stoker, Nonlinear Vibrations, 1950; from
+    # memory)
     up, down = swept(resonator, np.arange(0, 15, 0.5)), swept(resonator, np.arange(14.5, -0.5, -0.5))
     assert down[12.0].output_dbm(1) - up[12.0].output_dbm(1) > 3.0
     assert up[9.0].output_dbm(1) == pytest.approx(down[9.0].output_dbm(1), abs=1e-6)

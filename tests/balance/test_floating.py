@@ -1,4 +1,4 @@
-"""Nodes that only devices hold at DC, and sources that meet dead shorts: cases where a wrong answer once came easily."""
+"""Nodes that only devices hold at DC, sources that meet dead shorts: where a wrong answer comes easily."""
 
 import numpy as np
 import pytest
@@ -40,7 +40,8 @@ def test_a_sweep_of_the_floating_pair_equals_single_solves():
 
 
 @pytest.mark.parametrize("bypass", [
-    {"stub": {"kind": "open stub", "nodes": ["vcc"], "impedance": "50 ohm", "electrical_length": "90 deg", "at": "2 GHz"}},
+    {"stub": {"kind": "open stub", "nodes": ["vcc"], "impedance": "50 ohm", "electrical_length": "90 deg",
+              "at": "2 GHz"}},
     {"C": {"kind": "capacitor", "nodes": ["vcc", "ground"], "capacitance": "1 F"}},
 ])
 def test_a_supply_without_resistance_may_be_bypassed_by_a_perfect_short(bypass):

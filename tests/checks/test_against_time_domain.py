@@ -1,8 +1,8 @@
 """hbsim against an independent time-domain integration of the same doubler: two ways to one steady state.
 
 The reference (time_domain.py) shares no code with hbsim and is worked out here, in each run, from the parameters of the
-model file. What sets the tolerance: at +8 dBm, 48 harmonics leave about 1e-5 dB at the fifth; the reference itself moves
-by less than 1e-7 dB when its own tolerances are made a hundred times tighter (test_time_domain.py).
+model file. What sets the tolerance: at +8 dBm, 48 harmonics leave about 1e-5 dB at the fifth; the reference
+itself moves by less than 1e-7 dB when its own tolerances are made a hundred times tighter (test_time_domain.py).
 """
 
 import dataclasses

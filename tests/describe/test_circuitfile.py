@@ -303,7 +303,8 @@ def test_no_file_and_a_folder(tmp_path):
     # ways of telling a line
     (dict(part__feed__width="3 mm"), "part.feed", ["by impedance or by width", "'impedance' and 'width'", "one way"]),
     (dict(part__feed__impedance=None), "part.feed", ["by impedance or by width", "give one"]),
-    (dict(part__stub__electrical_length="90 deg"), "part.stub", ["'electrical_length' belongs to", "impedance", "width"]),
+    (dict(part__stub__electrical_length="90 deg"), "part.stub",
+     ["'electrical_length' belongs to", "impedance", "width"]),
 ])
 def test_refusals(changes, place, words):
     said = refused(tree(**changes))

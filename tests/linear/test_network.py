@@ -56,7 +56,8 @@ def test_matched_and_mismatched_line():
 
 
 def test_choke_at_dc_ties_a_device_node_exactly():
-    elements = [Element("supply", Termination(0.0), ("vcc",)), Element("choke", Inductor(inductance=1e-9), ("vcc", "c")),
+    elements = [Element("supply", Termination(0.0), ("vcc",)),
+                Element("choke", Inductor(inductance=1e-9), ("vcc", "c")),
                 Element("load", Resistor(resistance=50.0), ("c", "ground"))]
     network = Network(elements, ["supply"], ["c"], OMEGA)
     assert not network.identity[0] and network.identity[1]
@@ -85,7 +86,8 @@ def test_recovered_currents_obey_kirchhoff():
 def test_floating_pieces_are_tied_at_dc():
     # two capacitors in series: the middle node has no DC path, and its voltage does not matter to any current
     elements = [Element("port.p", Termination(50.0), ("p",)), Element("C1", Capacitor(capacitance=1e-12), ("p", "m")),
-                Element("C2", Capacitor(capacitance=1e-12), ("m", "d")), Element("R", Resistor(resistance=1e3), ("d", "ground"))]
+                Element("C2", Capacitor(capacitance=1e-12), ("m", "d")),
+                Element("R", Resistor(resistance=1e3), ("d", "ground"))]
     network = Network(elements, ["port.p"], ["d"], OMEGA)
     assert network.a[0, 0, 0] == pytest.approx(1e-3, rel=1e-12)
     z = 50 + 2 / (1j * OMEGA[1] * 1e-12)
@@ -111,7 +113,8 @@ def test_parallel_chokes_share_the_current():
 
 
 def test_extreme_values_stand_beside_each_other():
-    elements = [Element("supply", Termination(1e-6), ("vcc",)), Element("tiny", Resistor(resistance=1e-6), ("vcc", "x")),
+    elements = [Element("supply", Termination(1e-6), ("vcc",)),
+                Element("tiny", Resistor(resistance=1e-6), ("vcc", "x")),
                 Element("huge", Resistor(resistance=1e12), ("x", "d"))]
     network = Network(elements, ["supply"], ["d"], OMEGA)
     # Norton form at d: E / (1e12 + 2e-6)

@@ -200,7 +200,8 @@ def test_what_is_unsolved_is_grey_and_counted(circuit):
     figure = sweep_figure(table)
     assert "3 points not solved" in figure._suptitle.get_text()
     assert_readable(figure)
-    nothing = sweep_figure(circuit.sweep({"Q1.thermal_resistance": [1e6, 2e6], "drive.power": [-5.0, 0.0]}, harmonics=4))
+    axes = {"Q1.thermal_resistance": [1e6, 2e6], "drive.power": [-5.0, 0.0]}
+    nothing = sweep_figure(circuit.sweep(axes, harmonics=4))
     assert "4 points not solved" in nothing._suptitle.get_text()
 
 

@@ -123,5 +123,6 @@ def test_unsolved_points_give_their_reason(circuit):
     assert page.count("unsolved") == 3 and "1 of 4 points solved" in page
     assert "Not solved at Q1.thermal_resistance = 1e+06 K/W: the junction temperature" in page
     assert "(1 more not solved" in page
-    grid = sweep_page(circuit.sweep({"Q1.thermal_resistance": [0.0, 1e6], "drive.power": [-5.0, 0.0]}, harmonics=4), None)
+    axes = {"Q1.thermal_resistance": [0.0, 1e6], "drive.power": [-5.0, 0.0]}
+    grid = sweep_page(circuit.sweep(axes, harmonics=4), None)
     assert re.search(r"1e\+06 +- +-", grid)
