@@ -6,7 +6,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, NoReturn
 
@@ -111,14 +111,9 @@ def _predict(options: argparse.Namespace) -> int:
         at = [f"drive.power = {show(d.drive.power_dbm, 'dBm')}"]
         at += [f"supply.{name} = {show(supply.voltage, 'V')}" for name, supply in d.supplies.items()]
         raise NotSolved(f"{options.file}: not solved at {', '.join(at)}: {failure}", failure.iterate) from None
-    if options.json != "-":
-        from .show.report import prediction_page
-        print(prediction_page(prediction))
-    _write_json(options.json, as_json(prediction))
-    if options.plot:
-        from .show.plots import prediction_figure
-        from .show.style import save
-        save(prediction_figure(prediction), options.plot)
+    from .show.plots import prediction_figure
+    from .show.report import prediction_page
+    _hand_out(options, lambda: prediction_page(prediction), as_json(prediction), lambda: prediction_figure(prediction))
     return 0
 
 
@@ -138,18 +133,14 @@ def _sweep(options: argparse.Namespace) -> int:
     with progress_line() as progress:
         table = circuit.sweep(axes, progress=progress, **harmonics)
     found, remarks = compression(circuit.description, table), highlights(circuit.description, table)
-    if "-" not in (options.json, options.csv):
-        from .show.report import sweep_page
-        print(sweep_page(table, found, remarks))
     if options.csv == "-":
         table.write_csv(sys.stdout)
     elif options.csv:
         table.to_csv(options.csv)
-    _write_json(options.json, as_json(table, found, remarks))
-    if options.plot:
-        from .show.plots import sweep_figure
-        from .show.style import save
-        save(sweep_figure(table, found), options.plot)
+    from .show.plots import sweep_figure
+    from .show.report import sweep_page
+    _hand_out(options, lambda: sweep_page(table, found, remarks), as_json(table, found, remarks),
+              lambda: sweep_figure(table, found))
     unsolved = int((~table.solved).sum())
     if unsolved:
         print(f"hbsim: {options.file}: {unsolved} of {table.solved.size} points not solved, the first at "
@@ -175,15 +166,21 @@ def _device(options: argparse.Namespace) -> int:
     from .studies.device_curves import as_json, curves
     _check_outputs(options)
     found = curves(options.name)
-    if options.json != "-":
-        from .show.device_page import device_page
-        print(device_page(found))
-    _write_json(options.json, as_json(found))
-    if options.plot:
-        from .show.device_plot import device_figure
-        from .show.style import save
-        save(device_figure(found), options.plot)
+    from .show.device_page import device_page
+    from .show.device_plot import device_figure
+    _hand_out(options, lambda: device_page(found), as_json(found), lambda: device_figure(found))
     return 0
+
+
+def _hand_out(options: argparse.Namespace, page: Callable[[], str], data: dict[str, Any],
+              figure: Callable[[], Any]) -> None:
+    """The page, unless other data goes to standard output; JSON and picture where they are asked for."""
+    if "-" not in (options.json, getattr(options, "csv", None)):
+        print(page())
+    _write_json(options.json, data)
+    if options.plot:
+        from .show.style import save
+        save(figure(), options.plot)
 
 
 def _circuit(options: argparse.Namespace) -> Any:

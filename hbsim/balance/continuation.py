@@ -18,8 +18,7 @@ from .newton import BALANCED, SINGULAR, SPENT, STALLED
 from .spectrum import resized
 from .system import System
 
-
-MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit: the junction laws end there. [A]
+MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit. [A]
 BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough "
           "resistance stands across a junction; add the resistance that limits its current")
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..devices.contract import Rating
+from ..devices.contract import Device, Rating
 from ..linear.network import GROUND, Network
 from .prepare import elements_of
-from .spectrum import waveform
+from .spectrum import mean_power, waveform
 from .system import Mounted
 
 if TYPE_CHECKING:
@@ -86,11 +86,10 @@ def device_states(state: "SteadyState") -> dict[str, DeviceState]:
 def _device_state(state: "SteadyState", mounted: Mounted, span: slice,
                   shown: Callable[[], dict]) -> DeviceState:
     device = mounted.device
-    voltages = state._branches[0][:, span]
     pins, flows = _at_pins(state, mounted, span)
-    heat = sum(_power(pins[pin], flows[pin]) for pin in pins)
-    branch_voltage = np.stack([waveform(voltages[:, m], _SAMPLES) for m in range(voltages.shape[1])])
-    conduction = _conduction(state, device, span)
+    heat = _heat(pins, flows)
+    branch_voltage = waveform(state._branches[0][:, span].T, _SAMPLES)
+    conduction = _conduction(device, branch_voltage, state.description.drive.frequency)
     share = float(np.mean(conduction > CONDUCTING * conduction.max())) if conduction.max() > 0 else 0.0
     ratings = device.ratings(branch_voltage, {p: waveform(v, _SAMPLES) for p, v in pins.items()},
                              {p: waveform(i, _SAMPLES) for p, i in flows.items()}, heat)
@@ -104,7 +103,7 @@ def device_heat(state: "SteadyState") -> dict[str, float]:
     heat = {}
     for d, mounted in enumerate(state.system.mounted):
         pins, flows = _at_pins(state, mounted, slice(starts[d], starts[d + 1]))
-        heat[mounted.name] = sum(_power(pins[pin], flows[pin]) for pin in pins)
+        heat[mounted.name] = _heat(pins, flows)
     return heat
 
 
@@ -125,20 +124,16 @@ def _at_pins(state: "SteadyState", mounted: Mounted, span: slice) -> tuple[dict,
     return pins, flows
 
 
-def _power(voltage: np.ndarray, current: np.ndarray) -> float:
-    products = (voltage * current.conj()).real
-    return float(products[0] + 0.5 * products[1:].sum())
+def _heat(pins: dict[str, np.ndarray], flows: dict[str, np.ndarray]) -> float:
+    """What flows in at the pins of a device and does not come out again. [W]"""
+    voltage, current = (np.stack(list(table.values()), axis=1) for table in (pins, flows))
+    return float(mean_power(voltage, current).sum())
 
 
-def _conduction(state: "SteadyState", device, span: slice) -> np.ndarray:
-    """The device's conduction current at 512 instants, from its law at the solved branch voltages."""
-    voltages = state._branches[0][:, span]
-    v = np.ascontiguousarray([waveform(voltages[:, m], _SAMPLES) for m in range(voltages.shape[1])])
-    n = len(v)
-    i, q, t = (np.zeros((n, _SAMPLES)) for _ in range(3))
-    di, dq, dt = (np.zeros((n, n, _SAMPLES)) for _ in range(3))
-    type(device).evaluate(v, device.packed(), i, q, t, di, dq, dt)
-    late = int(round(device.delay * state.description.drive.frequency * _SAMPLES))
+def _conduction(device: Device, branch_voltage: np.ndarray, frequency: float) -> np.ndarray:
+    """The device's conduction current, from its law at the branch voltages over one period, (n_branch, n_time). [A]"""
+    i, _, t, *_ = device.law(branch_voltage)
+    late = int(round(device.delay * frequency * branch_voltage.shape[1]))
     return device.conduction_current(i + np.roll(t, late, axis=1))
 
 

@@ -13,7 +13,7 @@ from ..errors import Refusal, nearest
 from ..linear.network import GROUND
 from ..quantities import dbm, show, watts
 from .equations import currents
-from .spectrum import phasors, waveform
+from .spectrum import mean_power, phasors, waveform
 from .system import System
 
 FLOOR_DBM = -180.0  # a line below this is rounding beside the currents that make it; it is given as minus infinity
@@ -249,11 +249,3 @@ class SteadyState:
         lines.append(f"  {self.solver.harmonics} harmonics, {self.solver.iterations} Newton steps, current error "
                      f"{self.solver.residual:.0e} of what cancels")
         return "\n".join(lines)
-
-
-def mean_power(voltage: np.ndarray, current: np.ndarray) -> np.ndarray:
-    """Power at each harmonic, (K + 1,), from phasors (K + 1, n_terminal): DC product, half the real part else. [W]"""
-    power = (voltage * current.conj()).real.sum(axis=1)
-    power[1:] *= 0.5
-    return power
-

@@ -70,3 +70,10 @@ def resized(form: np.ndarray, harmonics: int) -> np.ndarray:
     rows = min(form.shape[-1], result.shape[-1])
     result[..., :rows] = form[..., :rows]
     return result
+
+
+def mean_power(voltage: np.ndarray, current: np.ndarray) -> np.ndarray:
+    """Power at each harmonic, (K + 1,), from phasors (K + 1, n_terminal): DC product, half the real part else. [W]"""
+    power = (voltage * current.conj()).real.sum(axis=1)
+    power[1:] *= 0.5
+    return power

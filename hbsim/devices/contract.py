@@ -129,6 +129,15 @@ class Device(ABC):
                 pin_current: dict[str, np.ndarray], dissipation: float) -> list[Rating]:
         """What the waveforms reach, against the model file's limits. Waveforms over one period [V], [A], [W]."""
 
+    def law(self, voltage: np.ndarray) -> tuple[np.ndarray, ...]:
+        """i, q, t, di, dq, dt as `evaluate` fills them, at branch voltages (n_branch, n_point). [V]"""
+        voltage = np.ascontiguousarray(voltage, float)
+        n, points = voltage.shape
+        rows = [np.zeros((n, points)) for _ in range(3)]
+        slopes = [np.zeros((n, n, points)) for _ in range(3)]
+        type(self).evaluate(voltage, self.packed(), *rows, *slopes)
+        return (*rows, *slopes)
+
     def warnings(self) -> list[str]:
         """Sentences on what is accepted though it is out of the ordinary."""
         return []

@@ -39,12 +39,7 @@ def slopes(device: Device, voltage: np.ndarray) -> tuple[np.ndarray, np.ndarray,
     di, dq, dt : ndarray, (n_branch, n_branch, n_point)
         Of current, charge and delayed current; row = what changes, column = voltage. [S], [F], [S]
     """
-    voltage = np.ascontiguousarray(voltage, float)
-    n, points = voltage.shape
-    i, q, t = (np.zeros((n, points)) for _ in range(3))
-    di, dq, dt = (np.zeros((n, n, points)) for _ in range(3))
-    type(device).evaluate(voltage, device.packed(), i, q, t, di, dq, dt)
-    return di, dq, dt
+    return device.law(voltage)[3:]
 
 
 class SmallSignal:
