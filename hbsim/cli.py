@@ -14,7 +14,7 @@ from typing import Any, NoReturn
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from .errors import HbsimError, NotSolved, Refusal  # noqa: E402
-from .quantities import show  # noqa: E402
+from .quantities import parse, show  # noqa: E402
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -35,7 +35,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except KeyboardInterrupt:
-        return _complain("interrupted; what was not yet written is lost", 130)
+        return _complain("interrupted; nothing was written", 130)
 
 
 def _complain(what: Any, status: int) -> int:
@@ -71,7 +71,10 @@ def _parser() -> argparse.ArgumentParser:
     sweep.add_argument("--vary", dest="axes", action="append", default=[], metavar="NAME.QUANTITY=START:STOP:STEP",
                        help="needed: such as drive.power=-20dBm:10dBm:1dB, supply.VCC=1:8:0.25V or "
                             "stub.length=10:20:0.5mm; repeatable, the last runs fastest")
-    sweep.add_argument("--csv", metavar="FILE", help="write the table; - is standard output")
+    sweep.add_argument("--csv", metavar="FILE",
+                       help="write the table; - is standard output. What is found on the way is kept beside it")
+    sweep.add_argument("--resume", action="store_true",
+                       help="go on with a sweep that was cut short, from what was kept beside the file of --csv")
     sweep.set_defaults(run=_sweep)
 
     device = commands.add_parser("device", help="show a transistor or diode of the library, or list what is there")
@@ -95,7 +98,12 @@ def _of_circuit(parser: argparse.ArgumentParser, meaning_of_set: str) -> None:
     parser.add_argument("file", metavar="FILE", help="circuit file (TOML)")
     parser.add_argument("--set", dest="values", action="append", default=[], metavar="NAME.QUANTITY=VALUE",
                         help=meaning_of_set)
-    parser.add_argument("--harmonics", type=int, metavar="K", help="harmonics balanced, DC apart (default 16)")
+    parser.add_argument("--accuracy", metavar="LEVEL",
+                        help="by how much the wanted line may still move with more harmonics (default 0.01dB; the "
+                             "others ten times as much)")
+    parser.add_argument("--lines", type=int, metavar="N", help="harmonics shown, from the first on (default 6)")
+    parser.add_argument("--harmonics", type=int, metavar="K",
+                        help="balance just so many, DC apart, whatever --accuracy they reach")
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     parser.add_argument("--plot", metavar="FILE", help="draw a picture (.png, .svg, .pdf)")
 
@@ -105,7 +113,7 @@ def _predict(options: argparse.Namespace) -> int:
     _check_outputs(options)
     circuit = _circuit(options)
     try:
-        prediction = predict(circuit, harmonics=options.harmonics)
+        prediction = predict(circuit, harmonics=options.harmonics, accuracy=_accuracy(options))
     except NotSolved as failure:
         d = circuit.description
         at = [f"drive.power = {show(d.drive.power_dbm, 'dBm')}"]
@@ -122,6 +130,7 @@ def _sweep(options: argparse.Namespace) -> int:
     from .studies.compression import compression
     from .studies.highlights import highlights
     from .studies.table import as_json
+    from .studies.unfinished import Unfinished
     if not options.axes:  # not left to the parser: it would miss --vary before it names a misspelt option
         raise Refusal("nothing is varied; give for example --vary drive.power=-20dBm:10dBm:1dB", "--vary")
     _check_outputs(options)
@@ -129,14 +138,20 @@ def _sweep(options: argparse.Namespace) -> int:
     axes = _pairs(options.axes, "--vary")
     if options.plot and len(axes) > 2:
         raise Refusal("a picture shows one or two quantities; vary fewer, or use --csv", "--plot")
-    harmonics = {"harmonics": options.harmonics} if options.harmonics is not None else {}
-    with progress_line() as progress:
-        table = circuit.sweep(axes, progress=progress, **harmonics)
+    kept = _kept_beside(options)
+    try:
+        with progress_line() as progress:
+            table = circuit.sweep(axes, harmonics=options.harmonics, accuracy=_accuracy(options), progress=progress,
+                                  keep_in=kept, resume=options.resume)
+    except KeyboardInterrupt:
+        return _complain(f"interrupted; what was found is kept in {kept}; the same command with --resume goes on"
+                         if kept else "interrupted; nothing was kept (--csv FILE keeps it)", 130)
     found, remarks = compression(circuit.description, table), highlights(circuit.description, table)
     if options.csv == "-":
         table.write_csv(sys.stdout)
     elif options.csv:
         table.to_csv(options.csv)
+        Unfinished.remove(kept)
     from .show.plots import sweep_figure
     from .show.report import sweep_page
     _hand_out(options, lambda: sweep_page(table, found, remarks), as_json(table, found, remarks),
@@ -146,6 +161,26 @@ def _sweep(options: argparse.Namespace) -> int:
         print(f"hbsim: {options.file}: {unsolved} of {table.solved.size} points not solved, the first at "
               f"{table.place_text(min(table.reasons))}: {table.reasons[min(table.reasons)]}", file=sys.stderr)
     return 0 if table.solved.any() else 1
+
+
+def _kept_beside(options: argparse.Namespace) -> str | None:
+    """Folder that keeps what a sweep finds until its file is written."""
+    if options.csv not in (None, "-"):
+        return f"{options.csv}.unfinished"
+    if options.resume:
+        raise Refusal("only what was kept beside a file can be gone on with; give the same --csv FILE", "--resume")
+    return None
+
+
+def _accuracy(options: argparse.Namespace) -> Any:
+    from .balance.accuracy import Accuracy
+    given = {} if options.lines is None else {"lines": options.lines}
+    if options.accuracy is not None:
+        try:
+            given["wanted_db"] = parse(options.accuracy, "dB")
+        except Refusal as refusal:
+            raise Refusal(refusal.what, "--accuracy") from None
+    return Accuracy(**given)
 
 
 def _list_library(options: argparse.Namespace) -> int:

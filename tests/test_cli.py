@@ -91,7 +91,9 @@ def test_predict_json_holds_the_listed_keys_with_the_values_of_the_python_state(
     assert device["dissipation_w"] == pytest.approx(q1.dissipation)
     assert device["average_amps"]["collector"] == pytest.approx(q1.pin_current["collector"][0].real)
     assert [peak["value"] for peak in device["peaks"]] == pytest.approx([rating.value for rating in q1.ratings])
-    assert set(found["solver"]) == {"harmonics", "samples", "iterations", "residual", "truncation_db"}
+    assert set(found["solver"]) == {"harmonics", "samples", "iterations", "residual", "truncation_db",
+                                    "truncation_between", "tolerance_met"}
+    assert found["solver"]["truncation_between"] == [4, 6]
     assert found["solver"]["harmonics"] == 4 and found["solver"]["truncation_db"] > 0
     assert all(isinstance(sentence, str) for sentence in found["warnings"])
 
@@ -115,7 +117,9 @@ def test_sweep_writes_the_listed_columns(capsys, example, tmp_path):
     assert "6 of 6 points solved" in out and err == ""
     rows = list(csv.DictReader(path.open(newline="")))
     assert list(rows[0]) == ["supply.VCC_volts", "drive.power_dbm", "output_dbm_1", "output_dbm_2", "output_dbm_3",
-                             "output_dbm_4", "conversion_loss_db", "input_return_loss_db", "supply_amps_VCC", "solved"]
+                             "output_dbm_4", "conversion_loss_db", "input_return_loss_db", "supply_amps_VCC",
+                             "harmonics", "truncation_db", "truncation_others_db", "solved"]
+    assert {row["harmonics"] for row in rows} == {"4.0"} and all(float(row["truncation_db"]) > 0 for row in rows)
     assert [(row["supply.VCC_volts"], row["drive.power_dbm"]) for row in rows] == [
         (v, p) for v in ("2.0", "2.5", "3.0") for p in ("-5.0", "0.0")]
     state = hbsim.load(example).solve({"supply.VCC": "2.5 V", "drive.power": "-5 dBm"}, harmonics=4)
@@ -132,7 +136,7 @@ def test_a_dash_prints_nothing_but_the_table(capsys, example, option):
     if option == "--json":
         assert strict(out)["axes"] == {"drive.power_dbm": [-1.0, 0.0]}
     else:
-        assert [len(row) for row in csv.reader(io.StringIO(out))] == [9, 9, 9]
+        assert [len(row) for row in csv.reader(io.StringIO(out))] == [12, 12, 12]
 
 
 def test_a_sweep_keeps_unsolved_points_and_says_so(capsys, example, tmp_path):

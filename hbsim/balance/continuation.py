@@ -71,7 +71,7 @@ def operating_point(system: System, c: np.ndarray, parameters: np.ndarray, effor
 
 
 def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: np.ndarray | None,
-                 effort: Effort) -> np.ndarray:
+                 effort: Effort, detours: bool = True) -> np.ndarray:
     """Real form of the device node voltages in the steady state, (n, 2 K + 1). [V]
 
     Parameters
@@ -80,6 +80,8 @@ def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: n
         System.excitation of the wanted sources.
     start : ndarray or None
         A state near by, real form with any number of harmonics; None starts at DC.
+    detours : bool
+        Whether to go on from DC where `start` does not lead to balance.
 
     Raises
     ------
@@ -90,6 +92,8 @@ def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: n
         x = resized(start, system.harmonics)
         if effort.newton(system, x, c, parameters, most_steps=40):
             return x
+        if not detours:
+            raise NotSolved(describe_error(system, x, c, parameters, effort), x)
     at_dc = np.zeros(system.shape)
     at_dc[:, 0] = operating_point(system, c, parameters, effort)
     x = at_dc.copy()

@@ -202,6 +202,30 @@ def _extrapolate(xs, cs, point):
 
 
 @njit(cache=True, nogil=True)
+def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
+    """Solve points that each have a start of their own, such as their state with fewer harmonics; arrays as in `march`.
+
+    What the point before gained over its start is added to the start of the next, for it mostly gains the same."""
+    before = -1  # the last point that balanced
+    for point in range(xs.shape[0]):
+        tries = 0 if before >= 0 else 1
+        while tries < 2:
+            for j in range(xs.shape[1]):
+                for r in range(xs.shape[2]):
+                    xs[point, j, r] = starts[point, j, r]
+                    if tries == 0:
+                        xs[point, j, r] += xs[before, j, r] - starts[before, j, r]
+            stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
+                                        transform, lapack, work)
+            stops[point], errors[point] = stop, error
+            steps[point] += count
+            tries = 2 if stop == BALANCED else tries + 1
+        if stops[point] == BALANCED:
+            before = point
+            node_currents(devices, work.total, flows[point])
+
+
+@njit(cache=True, nogil=True)
 def march(xs, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
     """Solve a row of points in order, each from an extrapolation of those before it.
 

@@ -12,6 +12,7 @@ from ..describe.description import Description
 from ..errors import Refusal, nearest
 from ..linear.network import GROUND
 from ..quantities import dbm, show, watts
+from .accuracy import Accuracy, Truncation
 from .equations import currents
 from .spectrum import mean_power, phasors, waveform
 from .system import System
@@ -55,6 +56,10 @@ class SteadyState:
         Device-node voltages, real form. [V]
     source : ndarray, complex, (K + 1, n_source). [V]
     solver : Solver
+    accuracy : Accuracy
+        What was asked for; says which lines are shown.
+    known_truncation : Truncation or None
+        Measured on the way, where the number of harmonics was chosen by it.
     """
 
     description: Description
@@ -62,6 +67,23 @@ class SteadyState:
     form: np.ndarray = field(repr=False)
     source: np.ndarray = field(repr=False)
     solver: Solver
+    accuracy: Accuracy = Accuracy()
+    known_truncation: Truncation | None = field(default=None, repr=False)
+
+    # -- how far to trust it -----------------------------------------------------------------------------------
+
+    @property
+    def lines(self) -> int:
+        """Harmonics that are shown, 1 to this."""
+        return min(self.accuracy.lines_of(self.description), self.system.harmonics)
+
+    @cached_property
+    def truncation(self) -> Truncation | None:
+        """What the harmonics left out may do to the lines at the wanted port; None where that is not known."""
+        if self.known_truncation is not None:
+            return self.known_truncation
+        from .solve import truncation_of
+        return truncation_of(self)
 
     # -- spectra and waveforms ---------------------------------------------------------------------------------
 

@@ -2,36 +2,42 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from .accuracy import Accuracy, Truncation
 from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
 from .prepare import Networks, prepare, source_voltages
 from .solution import Solver, SteadyState
 
 _SETTLED = 1e-7  # change of a junction temperature at which it counts as found. [K]
+WORTH_DETOURS = 32  # with more harmonics than these, detours to a finer state cost seconds
+COARSEST = 4  # numbers of harmonics tried for a first state
 _HOTTEST = 900.0  # beyond this no junction lives, and the model means nothing. [K]
 
 
-def solve(description: Description, harmonics: int, samples: int | None = None, start: SteadyState | None = None,
-          networks: Networks | None = None) -> SteadyState:
+def solve(description: Description, harmonics: int | None = None, samples: int | None = None,
+          start: SteadyState | None = None, networks: Networks | None = None,
+          accuracy: Accuracy = Accuracy()) -> SteadyState:
     """Solve one circuit at one drive.
 
     Parameters
     ----------
-    harmonics : int
-        K; at least 2.
+    harmonics : int or None
+        K; at least 2. None: raised until the lines stay within `accuracy`.
     samples : int or None
-        Time samples a period; None takes the default for K.
+        Time samples a period, for a K that is given; None takes the default for K.
     start : SteadyState or None
         A solved state of the same circuit near by, to start from.
     networks : Networks or None
         Condensed networks kept from earlier solves.
+    accuracy : Accuracy
+        What the choice of K is for, and which lines are shown.
 
     Raises
     ------
@@ -41,22 +47,89 @@ def solve(description: Description, harmonics: int, samples: int | None = None, 
         The circuit cannot be analysed as it stands.
     """
     effort = Effort()
+    if harmonics is not None:
+        return _solve_heated(description, harmonics, samples, start, effort, networks, accuracy)
+    if samples is not None:
+        raise Refusal("samples are chosen together with the harmonics; give both or neither", "samples")
+    levels = accuracy.levels(description)
+    if start is not None:  # what the state near by needed will be needed here
+        levels = levels[max(0, sum(level < start.solver.harmonics for level in levels) - 1):]
+        levels = levels if len(levels) > 1 else accuracy.levels(description)[-2:]
+    coarse = _first_found(description, levels, start, effort, networks, accuracy)
+    for level in (level for level in levels if level > coarse.solver.harmonics):
+        try:
+            fine = _solve_heated(description, level, None, coarse, effort, networks, accuracy,
+                                 detours=level <= WORTH_DETOURS)
+        except (NotSolved, Refusal):  # the data of a part may end below; what is left out is then not known
+            return coarse
+        truncation = measured(coarse, fine)
+        coarse = replace(fine, known_truncation=truncation)
+        if truncation.met:
+            break
+    return coarse
+
+
+def _first_found(description: Description, levels: Sequence[int], start: SteadyState | None, effort: Effort,
+                 networks: Networks | None, accuracy: Accuracy) -> SteadyState:
+    """The state with the fewest harmonics that has one: with very few a strongly driven circuit may have none."""
+    failure = None
+    for level in levels[:COARSEST]:
+        try:
+            return _solve_heated(description, level, None, start, effort, networks, accuracy)
+        except NotSolved as found:
+            failure = failure or found
+        except Refusal:
+            if failure is None:
+                raise
+            break
+    raise failure
+
+
+def measured(coarse: SteadyState, fine: SteadyState) -> Truncation:
+    """By how much the lines move from one solution to another with more harmonics."""
+    accuracy, description = coarse.accuracy, coarse.description
+    lines = range(coarse.lines + 1)
+    levels = [np.array([state.output_dbm(k) for k in lines]) for state in (coarse, fine)]
+    levels[0][0] = levels[1][0] = -np.inf  # DC is no line
+    changes = accuracy.changes(*levels)
+    met = bool(accuracy.excess(changes, description.wanted_harmonic) <= 1.0)
+    return Truncation(changes, coarse.solver.harmonics, fine.solver.harmonics, met)
+
+
+def truncation_of(state: SteadyState) -> Truncation | None:
+    """What half as many harmonics again change; None where they cannot be solved or a part's data does not reach."""
+    more = -(-3 * state.solver.harmonics // 2)
+    samples = -(-state.solver.samples * more // state.solver.harmonics)
+    try:
+        # the junctions keep the temperature they were found at
+        fine = _solve_once(state.description, more, samples, state.form, Effort(), None, state.accuracy)
+    except (NotSolved, Refusal):
+        return None
+    return measured(state, fine)
+
+
+def _solve_heated(description: Description, harmonics: int, samples: int | None, start: SteadyState | None,
+                  effort: Effort, networks: Networks | None, accuracy: Accuracy,
+                  detours: bool = True) -> SteadyState:
+    """One steady state with so many harmonics, every junction at the temperature that its own heat gives it."""
     heated = [name for name, placed in description.devices.items() if placed.part.thermal_resistance > 0]
     ambient = {name: description.devices[name].part.temperature for name in heated}
     form = start.form if start is not None else None
     if not heated:
-        return _solve_once(description, harmonics, samples, form, effort, networks)
+        return _solve_once(description, harmonics, samples, form, effort, networks, accuracy, detours)
 
     def rise(temperatures: np.ndarray) -> tuple[np.ndarray, SteadyState]:
         nonlocal form
         state = _solve_once(_warmed(description, dict(zip(heated, temperatures))), harmonics, samples, form, effort,
-                            networks)
+                            networks, accuracy, detours)
         form = state.form
         heat = device_heat(state)
         aim = [ambient[n] + description.devices[n].part.heating * heat[n] for n in heated]
         return np.array(aim) - temperatures, state
 
     temperatures = np.array([ambient[name] for name in heated])
+    if start is not None:
+        temperatures = np.array([start.description.devices[name].part.temperature for name in heated])
     error, state = rise(temperatures)
     slope = np.ones(len(heated))  # d(error)/d(-temperature), each junction by itself; 1 where heat does not change
     for _ in range(60):
@@ -88,31 +161,16 @@ def _warmed(description: Description, temperatures: dict[str, float]) -> Descrip
 
 
 def _solve_once(description: Description, harmonics: int, samples: int | None, form: np.ndarray | None,
-                effort: Effort, networks: Networks | None) -> SteadyState:
+                effort: Effort, networks: Networks | None, accuracy: Accuracy,
+                detours: bool = True) -> SteadyState:
     system = prepare(description, harmonics, samples, networks)
     source = source_voltages(description, system)
     parameters = system.parameters()
     if form is not None and form.shape[0] != system.shape[0]:
         form = None  # another set of device nodes: no start
-    form = steady_state(system, system.excitation(source), parameters, form, effort)
+    form = steady_state(system, system.excitation(source), parameters, form, effort, detours)
     largest = float(np.abs(system.work.total).max(initial=0.0))
     if largest > MOST_CURRENT:
         raise NotSolved(BEYOND.format(largest), form)
     solver = Solver(system.harmonics, system.samples, effort.steps, effort.error)
-    return SteadyState(description, system, form, source, solver)
-
-
-def truncation_db(state: SteadyState, networks: Networks | None = None) -> np.ndarray | None:
-    """By how much each line at the wanted port changes when harmonics and samples are doubled, (K + 1,). [dB]
-
-    Not a number where nothing comes out, before or after; None where the doubled problem cannot be solved or its data
-    does not reach so far.
-    """
-    try:
-        # the junctions keep the temperature they were found at
-        finer = _solve_once(state.description, 2 * state.solver.harmonics, 2 * state.solver.samples, state.form,
-                            Effort(), networks)
-    except (NotSolved, Refusal):
-        return None
-    changes = [abs(finer.output_dbm(k) - state.output_dbm(k)) for k in range(state.solver.harmonics + 1)]
-    return np.array([change if math.isfinite(change) else math.nan for change in changes])
+    return SteadyState(description, system, form, source, solver, accuracy)

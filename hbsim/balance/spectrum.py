@@ -19,11 +19,11 @@ analysis. slopes: (n_time, 2 * (2 K + 1)), Re and Im of the two-sided coefficien
 
 
 def samples_for(harmonics: int) -> int:
-    """Time samples taken by default: a power of two, at least eight a harmonic.
+    """Time samples taken by default: eight a harmonic.
 
     At least 4 K + 1 are needed for the slopes' coefficients to order 2 K; the rest holds down aliasing.
     """
-    return 1 if harmonics == 0 else max(16, 1 << (8 * harmonics - 1).bit_length())
+    return 1 if harmonics == 0 else max(16, 8 * harmonics)
 
 
 @lru_cache(maxsize=16)

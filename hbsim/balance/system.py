@@ -11,7 +11,7 @@ from ..devices.contract import Device
 from ..linear.network import GROUND, Element, Network
 from .equations import Devices, Net, Work
 from .native import lapack_addresses, law_address
-from .newton import march, newton
+from .newton import march, newton, refine
 from .spectrum import samples_for, transform
 
 
@@ -107,6 +107,12 @@ class System:
         """A row of points in place; see newton.py."""
         return march(xs, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
                      self.transform, self._lapack, self.work)
+
+    def refine(self, xs: np.ndarray, starts: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray,
+               stops: np.ndarray, steps: np.ndarray, errors: np.ndarray, most_steps: int = 40) -> None:
+        """Points that have their own starts, in place; see newton.py."""
+        refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
+               self.transform, self._lapack, self.work)
 
 
 def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str], omega: np.ndarray) -> Devices:

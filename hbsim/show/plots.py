@@ -62,7 +62,7 @@ def _subtitle(prediction: Prediction) -> list[str]:
 def _spectrum(axes: "Axes", prediction: Prediction) -> None:
     state = prediction.state
     description, wanted = state.description, state.description.wanted_harmonic
-    harmonics = np.arange(1, state.system.harmonics + 1)
+    harmonics = np.arange(1, state.lines + 1)
     levels = np.array([state.output_dbm(int(k)) for k in harmonics])
     shown = levels > LOWEST_DBM
     loss = state.conversion_loss_db
@@ -222,7 +222,7 @@ def _levels(axes: "Axes", table: SweepTable, x: np.ndarray, marker: str | None) 
     """Output at f0, 2 f0, 3 f0 and the wanted harmonic, each labelled at its end."""
     ends = []
     wanted = table.wanted_harmonic
-    for k, (colour, dash) in zip((k for k in sorted({1, 2, 3, wanted}) if k <= table.harmonics), LINES):
+    for k, (colour, dash) in zip((k for k in sorted({1, 2, 3, wanted}) if k <= table.lines), LINES):
         y = _finite(table[f"output_dbm_{k}"].ravel())
         y[y < LOWEST_DBM] = np.nan
         axes.plot(x, y, color=colour, linestyle=dash, linewidth=2.2 if k == wanted else 1.3, marker=marker)

@@ -17,19 +17,28 @@ def progress_line() -> Iterator[Callable[[int, int], None] | None]:
     if not sys.stderr.isatty():
         yield None
         return
-    began, last, drawn = time.monotonic(), 0.0, False
+    began, last, drawn, had = time.monotonic(), 0.0, False, None
 
     def draw(done: int, total: int) -> None:
-        nonlocal last, drawn
+        nonlocal last, drawn, had
         now = time.monotonic()
-        if now - began < _QUIET_FOR or now - last < _REFRESH or not done:
+        if had is None:
+            had = done  # the first points may have been kept from an earlier run, and cost nothing now
+        if now - began < _QUIET_FOR or now - last < _REFRESH or done <= had:
             return
         last, drawn = now, True
-        left = (now - began) * (total - done) / done
-        print(f"\r{done} of {total} points, about {left:.0f} s left   ", end="", file=sys.stderr, flush=True)
+        left = (now - began) * (total - done) / (done - had)
+        print(f"\r{done} of {total} points, about {_span(left)} left   ", end="", file=sys.stderr, flush=True)
 
     try:
         yield draw
     finally:
         if drawn:
             print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+
+
+def _span(seconds: float) -> str:
+    """A length of time in the unit that suits it."""
+    if seconds < 100:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 6000 else f"{seconds / 3600:.1f} h"

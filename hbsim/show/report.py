@@ -46,7 +46,7 @@ def _output_lines(prediction: Prediction) -> list[str]:
     state, description = prediction.state, prediction.state.description
     wanted = description.wanted_harmonic
     rows = [["", "harmonic", "frequency", "level", "to wanted", "phase", ""]]
-    for k in range(1, state.system.harmonics + 1):
+    for k in range(1, state.lines + 1):
         level = state.output_dbm(k)
         rows.append(["", str(k), _frequency(state.frequency[k]),
                      f"{'~ ' if prediction.unsure[k] else ''}{_level(level)} dBm", f"{_level(state.output_dbc(k))} dBc",
@@ -72,13 +72,25 @@ def _summary_lines(state: SteadyState) -> list[str]:
 
 
 def _solver_lines(prediction: Prediction) -> list[str]:
-    solver, error = prediction.state.solver, prediction.truncation_db
-    truncation = "unknown" if error is None else "below 0.001 dB" if error < 1e-3 else f"{error:.1g} dB"
+    solver, known = prediction.state.solver, prediction.state.truncation
     # where hardly any current flows, rounding is a large share of it
     balance = "rounding" if solver.residual > _SHARE else f"{solver.residual:.0e} of what cancels"
-    return [f"Solved with {solver.harmonics} harmonics and {solver.samples} samples in {solver.iterations} Newton "
-            f"steps; currents balance to {balance}.",
-            f"Truncation error of the wanted output: {truncation} (its change when harmonics and samples are doubled)."]
+    lines = [f"Solved with {solver.harmonics} harmonics and {solver.samples} samples in {solver.iterations} Newton "
+             f"steps; currents balance to {balance}."]
+    if known is None:
+        return [*lines, "Truncation error: unknown."]
+    changes = known.line_db.copy()
+    changes[prediction.state.description.wanted_harmonic] = math.nan
+    others = "" if np.isnan(changes).all() else f", the others shown by {_change(float(np.nanmax(changes)))} at most"
+    verb = "moves" if known.coarse == solver.harmonics else "moved"
+    return lines + _wrapped(f"Truncation: from {known.coarse} to {known.fine} harmonics the wanted output {verb} by "
+                            f"{_change(prediction.truncation_db)}{others}.")
+
+
+def _change(error: float | None) -> str:
+    if error is None or not math.isfinite(error):
+        return "an unknown amount"
+    return "less than 0.001 dB" if error < 1e-3 else f"{error:.1g} dB"
 
 
 def device_lines(device: DeviceState, frequency: np.ndarray) -> list[str]:
@@ -112,7 +124,8 @@ def sweep_page(table: SweepTable, found: Compression | None, remarks: Sequence[s
     points = table.solved.size
     two = len(table.axes) == 2 and min(table.shape) > 1
     lines = [*_wrapped(table.title), "", *(_grids(table) if two else _list(table)), "",
-             f"{int(table.solved.sum())} of {points} points solved, {table.iterations / points:.1f} Newton steps each"]
+             f"{int(table.solved.sum())} of {points} points solved, "
+             f"{sum(table.iterations.values()) / points:.1f} Newton steps each"]
     for remark in remarks:
         lines += _wrapped(remark)
     if found is not None:
@@ -132,7 +145,7 @@ def _list(table: SweepTable) -> list[str]:
     for address in table.axes:
         values, unit = scaled(np.array([place[address] for place in places]), table.units[address])
         names.append(address), units.append(unit), cells.append([f"{value:.6g}" for value in values])
-    shown = [k for k in sorted({1, 2, 3, table.wanted_harmonic}) if k <= table.harmonics]
+    shown = [k for k in sorted({1, 2, 3, table.wanted_harmonic}) if k <= table.lines]
     columns = [(_times_f0(k), f"output_dbm_{k}", "dBm") for k in shown]
     columns += [("conversion loss", "conversion_loss_db", "dB"), ("return loss", "input_return_loss_db", "dB")]
     for name, column, unit in columns:

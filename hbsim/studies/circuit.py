@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from pathlib import Path
 from typing import Any
 
+from ..balance.accuracy import Accuracy
 from ..balance.prepare import Networks
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
@@ -13,8 +15,6 @@ from ..describe import circuitfile
 from ..describe.description import Description
 from .sweep import sweep
 from .table import SweepTable
-
-HARMONICS = 16
 
 
 class Circuit:
@@ -54,9 +54,12 @@ class Circuit:
         changed._networks = self._networks
         return changed
 
-    def solve(self, values: Mapping[str, Any] | None = None, *, harmonics: int = HARMONICS,
-              samples: int | None = None, start: SteadyState | None = None) -> SteadyState:
+    def solve(self, values: Mapping[str, Any] | None = None, *, harmonics: int | None = None,
+              samples: int | None = None, start: SteadyState | None = None,
+              accuracy: Accuracy = Accuracy()) -> SteadyState:
         """The steady state, with `values` changed for this solve alone (see `with_values`).
+
+        The number of harmonics is raised until the lines stay within `accuracy`, unless one is given.
 
         Raises
         ------
@@ -66,10 +69,12 @@ class Circuit:
             An unknown quantity, or a circuit that cannot be analysed as it stands.
         """
         description = self.description.with_values(values) if values else self.description
-        return solve(description, harmonics, samples, start, self._networks)
+        return solve(description, harmonics, samples, start, self._networks, accuracy)
 
-    def sweep(self, axes: Mapping[str, Sequence[Any] | str], *, harmonics: int = HARMONICS,
-              samples: int | None = None, progress: Callable[[int, int], None] | None = None) -> SweepTable:
+    def sweep(self, axes: Mapping[str, Sequence[Any] | str], *, harmonics: int | None = None,
+              samples: int | None = None, accuracy: Accuracy = Accuracy(), estimate: bool = True,
+              progress: Callable[[int, int], None] | None = None, executor: Executor | None = None,
+              keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
         """Solve on a grid of quantities: {"drive.power": "-20 dBm : 10 dBm : 1 dB", "supply.VCC": [3, 4, 5]}.
 
         Parameters
@@ -77,7 +82,18 @@ class Circuit:
         axes : mapping
             Address -> values (texts with units, or numbers in base units), or "start : stop : step". The last axis
             runs fastest in the table. In the text form a piece without a unit takes that of another.
+        harmonics, samples : int or None
+            None: raised at each point until its lines stay within `accuracy`.
+        accuracy : Accuracy
+        estimate : bool
+            Whether a given number of harmonics is held against half as many again (which costs more than the sweep).
         progress : function of (points done, points in all), or None
+        executor : concurrent.futures.Executor or None
+            Takes the work, in pieces of some tens of milliseconds; None: a thread for each core.
+        keep_in : path or None
+            A folder that keeps what is found while the sweep is under way; `Unfinished.remove` removes it.
+        resume : bool
+            Go on with the sweep that `keep_in` holds.
 
         Returns
         -------
@@ -89,7 +105,8 @@ class Circuit:
         Refusal
             An unknown quantity, a value that is not possible, or a circuit that cannot be analysed: before the work.
         """
-        return sweep(self.description, axes, harmonics, samples, self._networks, progress)
+        return sweep(self.description, axes, harmonics, samples, accuracy=accuracy, estimate=estimate,
+                     progress=progress, executor=executor, keep_in=keep_in, resume=resume)
 
     def __repr__(self) -> str:
         d = self.description

@@ -54,7 +54,8 @@ def compression(description: Description, table: SweepTable) -> Compression | No
     order, networks = table.wanted_harmonic, Networks()
     highest = max(float(table["drive.power"].max()), HIGHEST_ANCHOR_DBM)
     drive = np.append(np.arange(LOWEST_DBM, highest, 1.0), highest)
-    output = sweep(description, {"drive.power": drive}, table.harmonics, None, networks)[table.wanted]
+    output = sweep(description, {"drive.power": drive}, table.harmonics, accuracy=table.accuracy,
+                   estimate=False)[table.wanted]
     clear = np.flatnonzero((output > FLOOR_DBM + _CLEAR_DB) & (drive <= HIGHEST_ANCHOR_DBM))
     if not len(clear):
         return None
@@ -62,7 +63,8 @@ def compression(description: Description, table: SweepTable) -> Compression | No
     line = Compression(float(output[0] - order * drive[0]), order)
 
     def excess(power: float) -> float:
-        state = solve(description.with_values({"drive.power": float(power)}), table.harmonics, None, None, networks)
+        state = solve(description.with_values({"drive.power": float(power)}), table.harmonics, None, None, networks,
+                      table.accuracy)
         return float(line.line(power)) - state.output_dbm(order) - DROP_DB
 
     past = np.flatnonzero(line.line(drive) - output > DROP_DB)

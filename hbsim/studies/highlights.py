@@ -26,7 +26,8 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
 def exceeded(description: Description, table: SweepTable, number: int, networks: Networks) -> list[str] | None:
     """What is above its rating at one point of the table; None where the point alone is not solved."""
     try:
-        state = solve(description.with_values(table.place(number)), table.harmonics, networks=networks)
+        state = solve(description.with_values(table.place(number)), table.harmonics, networks=networks,
+                      accuracy=table.accuracy)
     except HbsimError:
         return None
     return [f"{name}: {rating.meaning} {show(rating.value, rating.unit, 3)} "

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from ..balance.accuracy import Accuracy, tolerance_words
 from ..balance.device_state import DeviceState
 from ..balance.solution import SteadyState
-from ..balance.solve import truncation_db
 from ..devices.contract import Rating
 from ..linear.part import Part
 from ..quantities import dbm, show
@@ -22,8 +22,8 @@ from .circuit import Circuit
 HARMFUL_DBM = 20.0
 HARMFUL_DC = 0.1  # [V]
 COARSE_DB = 0.1  # a truncation error of the wanted output above this is worth a warning. [dB]
-UNSURE_DB = 0.5  # a line that moves by more when the harmonics are doubled is marked. [dB]
-UNSURE = f"moves by more than {UNSURE_DB:g} dB when the harmonics are doubled: not to be trusted to the digits shown"
+UNSURE_DB = 0.5  # a line that moves by more with more harmonics is marked. [dB]
+UNSURE = f"moves by more than {UNSURE_DB:g} dB with more harmonics: not to be trusted to the digits shown"
 FAR_OVER = 5.0  # times its limit: no matter of tuning, rather of wiring
 
 
@@ -34,9 +34,9 @@ class Prediction:
     Attributes
     ----------
     state : SteadyState
-    line_changes_db : ndarray, (K + 1,)
-        By how much each line at the wanted port changes when harmonics and samples are doubled; not a number where
-        that is unknown or nothing comes out. [dB]
+    line_changes_db : ndarray, (lines + 1,)
+        By how much each line shown moves with more harmonics; not a number where that is unknown or the line is
+        below the floor. [dB]
     warnings : tuple of str
     """
 
@@ -51,26 +51,42 @@ class Prediction:
 
     @property
     def unsure(self) -> np.ndarray:
-        """Which lines move by more than UNSURE_DB, (K + 1,) of bool."""
+        """Which lines move by more than UNSURE_DB, (lines + 1,) of bool."""
         return self.line_changes_db > UNSURE_DB
 
 
-def predict(circuit: Circuit, *, harmonics: int | None = None) -> Prediction:
-    """Solve the circuit as it stands, then again with twice the harmonics to learn the truncation error.
+def predict(circuit: Circuit, *, harmonics: int | None = None, accuracy: Accuracy = Accuracy()) -> Prediction:
+    """Solve the circuit as it stands, with what is known of the truncation error.
 
     Raises
     ------
     NotSolved, Refusal
         As Circuit.solve.
     """
-    state = circuit.solve(harmonics=harmonics) if harmonics is not None else circuit.solve()
-    changes = truncation_db(state)
-    if changes is None:
-        changes = np.full(state.solver.harmonics + 1, math.nan)
-    return Prediction(state, changes, tuple(warnings(state, _finite(changes[state.description.wanted_harmonic]))))
+    state = circuit.solve(harmonics=harmonics, accuracy=accuracy)
+    known = state.truncation
+    changes = np.full(state.lines + 1, math.nan) if known is None else known.line_db
+    return Prediction(state, changes, tuple(warnings(state)))
 
 
-def warnings(state: SteadyState, error: float | None) -> list[str]:
+def _truncation_warnings(state: SteadyState) -> list[str]:
+    wanted, known = state.description.wanted_harmonic, state.truncation
+    if not math.isfinite(state.output_dbm(wanted)):
+        return [f"nothing comes out of port {state.description.wanted_port} at the wanted harmonic {wanted}"]
+    if known is None:
+        return ["the truncation error could not be estimated: with more harmonics there is no solution, or the data of "
+                "a part ends"]
+    error = known.line_db[wanted]
+    if known.coarse == state.solver.harmonics:  # the number was given
+        return [] if not error > COARSE_DB else [
+            f"{known.fine} harmonics instead of {known.coarse} change the wanted output by {error:.2g} dB; give more, "
+            "or leave the number out"]
+    return [] if known.met else [
+        f"{known.fine} harmonics were not enough for {tolerance_words(state.accuracy)}: the last step, from "
+        f"{known.coarse}, still moved a line by {np.nanmax(known.line_db):.2g} dB"]
+
+
+def warnings(state: SteadyState) -> list[str]:
     """Sentences on everything that should be known before the numbers are used or the circuit is built.
 
     What could break a part or an instrument comes first, then what limits the numbers; a sentence that holds for
@@ -88,13 +104,8 @@ def warnings(state: SteadyState, error: float | None) -> list[str]:
         found.append(f"port {description.drive.port} gives back more at the drive frequency than it gets "
                      f"(return loss {state.input_return_loss_db:.2f} dB): the circuit may oscillate, and then this "
                      "periodic state is not what the bench shows")
-    wanted, port = description.wanted_harmonic, description.wanted_port
-    if not math.isfinite(state.output_dbm(wanted)):
-        found.append(f"nothing comes out of port {port} at the wanted harmonic {wanted}")
-    elif error is None:
-        found.append("the truncation error could not be estimated: the doubled problem has no solution or no data")
-    elif error > COARSE_DB:
-        found.append(f"doubling the harmonics changes the wanted output by {error:.2g} dB; raise --harmonics")
+    wanted = description.wanted_harmonic
+    found += _truncation_warnings(state)
     found += description.notes
     parts: dict[str, list[str]] = {}
     for name, placed in description.devices.items():
@@ -154,7 +165,8 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
     output = [{"harmonic": k, "frequency_hz": float(state.frequency[k]), "dbm": _finite(state.output_dbm(k)),
                "dbc": _finite(state.output_dbc(k)), "phase_deg": state.output_phase_deg(k),
                "truncation_db": _finite(prediction.line_changes_db[k])}
-              for k in range(1, state.system.harmonics + 1)]
+              for k in range(1, state.lines + 1)]
+    known = state.truncation
     return {
         "title": description.title,
         "drive": {"frequency_hz": description.drive.frequency, "power_dbm": description.drive.power_dbm},
@@ -168,7 +180,9 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
         "dc_power_w": state.dc_power_w,
         "efficiency": state.efficiency,
         "solver": {"harmonics": solver.harmonics, "samples": solver.samples, "iterations": solver.iterations,
-                   "residual": solver.residual, "truncation_db": prediction.truncation_db},
+                   "residual": solver.residual, "truncation_db": prediction.truncation_db,
+                   "truncation_between": None if known is None else [known.coarse, known.fine],
+                   "tolerance_met": None if known is None else known.met},
         "warnings": list(prediction.warnings),
     }
 

@@ -11,6 +11,7 @@ from typing import IO, Any
 
 import numpy as np
 
+from ..balance.accuracy import Accuracy
 from ..errors import Refusal, nearest
 from ..files import replaced
 from ..quantities import show
@@ -25,7 +26,9 @@ class SweepTable:
     units : address -> base unit.
     columns : name -> values over the flat grid; nan where unsolved. Names carry their unit.
     reasons : flat point number -> why it is unsolved.
-    iterations : Newton steps taken in all.
+    accuracy : what the harmonics of each point were chosen for.
+    harmonics : their number where it was given, else None; the column "harmonics" holds that of each point.
+    iterations : harmonics -> Newton steps taken with so many.
 
     `table["output_dbm_2"]` is a column shaped like the grid, `table["drive.power"]` an axis.
     """
@@ -35,9 +38,10 @@ class SweepTable:
     units: dict[str, str]
     columns: dict[str, np.ndarray]
     wanted_harmonic: int
-    harmonics: int
+    accuracy: Accuracy = Accuracy()
+    harmonics: int | None = None
     reasons: dict[int, str] = field(default_factory=dict)
-    iterations: int = 0
+    iterations: dict[int, int] = field(default_factory=dict)
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -53,6 +57,20 @@ class SweepTable:
     def wanted(self) -> str:
         """Name of the column of the wanted output."""
         return f"output_dbm_{self.wanted_harmonic}"
+
+    @property
+    def lines(self) -> int:
+        """Harmonics that have a column, 1 to this."""
+        return sum(name.startswith("output_dbm_") for name in self.columns)
+
+    @property
+    def unsettled(self) -> np.ndarray:
+        """Which points have a line that still moves by more than its tolerance, or by an unknown amount; flat."""
+        columns, tolerance = self.columns, self.accuracy
+        unknown = np.isnan(columns["truncation_db"]) & (columns[self.wanted] > tolerance.floor_dbm)
+        moving = (columns["truncation_db"] > tolerance.wanted_db)
+        moving |= columns["truncation_others_db"] > tolerance.tolerance_of_others_db
+        return columns["solved"] & (unknown | moving)
 
     def __getitem__(self, name: str) -> np.ndarray:
         if name in self.axes:
@@ -114,7 +132,9 @@ class SweepTable:
 def as_json(table: SweepTable, found: Any = None, remarks: Sequence[str] = ()) -> dict[str, Any]:
     """The table as plain data; None stands for no number. `found`: a Compression or None; `remarks`: highlights."""
     return {
-        "title": table.title, "wanted_harmonic": table.wanted_harmonic, "harmonics": table.harmonics,
+        "title": table.title, "wanted_harmonic": table.wanted_harmonic, "harmonics_given": table.harmonics,
+        "tolerance_db": {"wanted": table.accuracy.wanted_db, "others": table.accuracy.tolerance_of_others_db,
+                         "above_dbm": table.accuracy.floor_dbm},
         "axes": {axis_column(a, table.units[a]): [v if math.isfinite(v) else "infinite" for v in values.tolist()]
                  for a, values in table.axes.items()},
         "columns": {name: column.tolist() if name == "solved"

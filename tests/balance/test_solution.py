@@ -7,7 +7,6 @@ import pytest
 from balance_circuits import EXAMPLE, mixed_stage
 
 import hbsim
-from hbsim.balance.solve import truncation_db
 from hbsim.errors import Refusal
 
 
@@ -137,13 +136,15 @@ def test_average_base_current_of_a_transistor_without_gain_loss():
     np.testing.assert_allclose(pins["emitter"], -81 * pins["base"], rtol=1e-8, atol=1e-14)
 
 
-def test_truncation_is_the_change_on_doubling(state):
-    coarse = mixed_stage("5 dBm").solve(harmonics=5)
-    changes = truncation_db(coarse)
-    fine = mixed_stage("5 dBm").solve(harmonics=10)
-    assert changes[1:] == pytest.approx([abs(fine.output_dbm(k) - coarse.output_dbm(k)) for k in range(1, 6)], abs=1e-5)
-    assert np.isnan(changes[0])  # no direct current leaves the port
-    assert changes[2] > truncation_db(state)[2]
+def test_truncation_of_a_given_number_is_the_change_on_half_as_many_again(state):
+    coarse = mixed_stage("5 dBm").solve(harmonics=6)
+    known = coarse.truncation
+    fine = mixed_stage("5 dBm").solve(harmonics=9)
+    assert (known.coarse, known.fine) == (6, 9)
+    assert known.line_db[1:] == pytest.approx([abs(fine.output_dbm(k) - coarse.output_dbm(k)) for k in range(1, 7)],
+                                              abs=1e-5)
+    assert np.isnan(known.line_db[0])  # DC is no line
+    assert known.line_db[2] > state.truncation.line_db[2]
 
 
 # -- words -------------------------------------------------------------------------------------------------------------

@@ -90,13 +90,12 @@ def test_a_self_heated_device(circuit):
     assert np.abs(table["output_dbm_2"] - circuit.sweep(axes, harmonics=K)["output_dbm_2"]).min() > 1e-3
 
 
-def test_a_long_row_is_marched_in_batches_and_progress_is_told(circuit):
-    told = []
-    table = circuit.sweep({"drive.power": "-20:10:0.1dBm"}, harmonics=4, progress=lambda *n: told.append(n))
-    assert table.shape == (301,) and table.solved.all() and told == [(256, 301), (301, 301)]
+def test_a_long_row_is_marched_in_batches(circuit):
+    table = circuit.sweep({"drive.power": "-20:10:0.1dBm"}, harmonics=4, estimate=False)
+    assert table.shape == (301,) and table.solved.all()
     alone = circuit.solve({"drive.power": table["drive.power"][270]}, harmonics=4)
     assert table["output_dbm_2"][270] == pytest.approx(alone.output_dbm(2), abs=1e-6)
-    assert table.iterations < 8 * 301  # each starts from those before
+    assert table.iterations == {4: table.iterations[4]} and table.iterations[4] < 8 * 301  # from those before
 
 
 def test_shapes_and_names(circuit, tmp_path):

@@ -1,0 +1,110 @@
+"""How many harmonics are enough: the lines are followed while the harmonics are raised, until they stay.
+
+Truncation and aliasing have no bound that could be read from one solution; what can be measured is by how much the
+lines move from one number of harmonics to the next larger one (the samples grow alike). For a smooth circuit the error
+falls by a power with each such step, so what is left is less than the last move.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..describe.description import Description
+from ..errors import Refusal
+from ..quantities import show
+
+LEVELS = (8, 12, 16, 24, 32, 48, 64, 96, 128)  # harmonics tried in turn; each about half as many again
+_OTHERS = 10.0  # times the tolerance of the wanted line is asked of the others, unless they have their own
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """By how much the lines at the wanted port may still move when the harmonics are raised.
+
+    Parameters
+    ----------
+    wanted_db : float
+        The wanted line. [dB]
+    others_db : float or None
+        The other lines shown; None: ten times as much. [dB]
+    floor_dbm : float
+        Lines below this may move freely. [dBm]
+    lines : int or None
+        Harmonics shown, from the first on; None: 6, or two more than the wanted one.
+    """
+
+    wanted_db: float = 0.01
+    others_db: float | None = None
+    floor_dbm: float = -100.0
+    lines: int | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("wanted_db", "others_db"):
+            value = getattr(self, name)
+            if value is not None and not 0 < value < np.inf:
+                raise Refusal(f"{value:g} dB is no tolerance; give a value above zero, such as 0.01 dB", "accuracy")
+        if self.lines is not None and self.lines < 1:
+            raise Refusal(f"{self.lines} lines cannot be shown; give at least 1", "lines")
+
+    def lines_of(self, description: Description) -> int:
+        """Lines shown of a circuit, where it is solved with at least so many harmonics."""
+        return max(self.lines or max(6, description.wanted_harmonic + 2), description.wanted_harmonic)
+
+    def levels(self, description: Description) -> tuple[int, ...]:
+        """Numbers of harmonics to try in turn, two at least.
+
+        Raises
+        ------
+        Refusal
+            More lines are asked for than can be balanced.
+        """
+        lines = self.lines_of(description)
+        found = tuple(level for level in LEVELS if level >= lines)
+        if len(found) < 2:
+            raise Refusal(f"{lines} lines are too many for a choice of harmonics; at most {LEVELS[-2]}, or give the "
+                          "number of harmonics too", "lines")
+        return found
+
+    @property
+    def tolerance_of_others_db(self) -> float:
+        """Of the lines that are not the wanted one. [dB]"""
+        return _OTHERS * self.wanted_db if self.others_db is None else self.others_db
+
+    def excess(self, changes: np.ndarray, wanted: int) -> np.ndarray:
+        """Largest change over its tolerance, (...), from changes (..., line + 1) in dB; met where it is 1 or less."""
+        tolerance = np.full(changes.shape[-1], self.tolerance_of_others_db)
+        tolerance[wanted] = self.wanted_db
+        return np.nan_to_num(changes / tolerance, nan=0.0).max(axis=-1, initial=0.0)
+
+    def changes(self, coarse: np.ndarray, fine: np.ndarray) -> np.ndarray:
+        """By how much lines moved, from levels (..., line + 1) in dBm. [dB]
+
+        Not a number where both are below the floor; without limit where a line above it came or went."""
+        fine, coarse = np.broadcast_arrays(fine, coarse)
+        below = np.maximum(coarse, fine) < self.floor_dbm
+        with np.errstate(invalid="ignore"):
+            return np.where(below, np.nan, np.abs(fine - coarse))
+
+
+@dataclass(frozen=True, eq=False)
+class Truncation:
+    """What the harmonics that were left out may do to the lines at the wanted port.
+
+    line_db : (line + 1,), by how much each line moves when the harmonics are raised from `coarse` to `fine`; not a
+        number where it is below the floor. [dB]
+    coarse, fine : numbers of harmonics. The answer itself has one of the two.
+    met : whether every line moves by no more than its tolerance.
+    """
+
+    line_db: np.ndarray
+    coarse: int
+    fine: int
+    met: bool
+
+
+def tolerance_words(accuracy: Accuracy) -> str:
+    """The tolerance in words."""
+    return (f"{show(accuracy.wanted_db, 'dB', 3)} at the wanted line, {show(accuracy.tolerance_of_others_db, 'dB', 3)} "
+            f"at the others above {accuracy.floor_dbm:.0f} dBm")

@@ -1,0 +1,105 @@
+"""What a sweep keeps of each point: levels, losses, match, supply currents, and how far they can be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..balance.accuracy import Accuracy
+from ..balance.solution import FLOOR_DBM, SteadyState
+from ..balance.spectrum import phasors
+from ..balance.system import System
+from ..describe.description import Description
+
+
+def column_names(description: Description, accuracy: Accuracy, harmonics: int | None) -> list[str]:
+    """Columns of a table, in order; each name carries its unit."""
+    lines = accuracy.lines_of(description)
+    names = [f"output_dbm_{k}" for k in range(1, min(lines, harmonics or lines) + 1)]
+    names += ["conversion_loss_db", "input_return_loss_db"]
+    names += [f"supply_amps_{name}" for name in description.supplies]
+    return [*names, "harmonics", "truncation_db", "truncation_others_db", "solved"]
+
+
+@dataclass(frozen=True, eq=False)
+class Outputs:
+    """What comes out at a row of points.
+
+    levels : (n_point, lines + 1), at the wanted port; minus infinity where nothing comes out, and at DC. [dBm]
+    return_loss : (n_point,), at the driven port. [dB]
+    amps : supply -> (n_point,), current that it delivers. [A]
+    """
+
+    levels: np.ndarray
+    return_loss: np.ndarray
+    amps: dict[str, np.ndarray]
+    wanted: int
+
+    def columns(self, drive_dbm: np.ndarray) -> dict[str, np.ndarray]:
+        """The same as columns of a table, for drives (n_point,) in dBm."""
+        found = {f"output_dbm_{k}": self.levels[:, k] for k in range(1, self.levels.shape[1])}
+        found["conversion_loss_db"] = drive_dbm - self.levels[:, self.wanted]
+        found["input_return_loss_db"] = self.return_loss
+        return found | {f"supply_amps_{name}": amps for name, amps in self.amps.items()}
+
+
+def outputs(system: System, description: Description, forms: np.ndarray, flows: np.ndarray, sources: np.ndarray,
+            lines: int) -> Outputs:
+    """What comes out, from device-node voltages and currents, by the rows of the network that lead to the terminals.
+
+    Parameters
+    ----------
+    forms, flows : ndarray, (n_point, n, 2 K + 1)
+        Voltages [V] of the device nodes and currents [A] out of them into the devices, in real form.
+    sources : ndarray, complex, (n_point, 2, n_source)
+        At DC and the drive frequency. [V]
+    lines : int
+        Harmonics that count, 1 to this.
+    """
+    network = system.network
+    rows = 2 * lines + 1
+    given = np.zeros((len(forms), lines + 1, 2 * forms.shape[1] + sources.shape[2]), complex)
+    given[:, :, :forms.shape[1]] = phasors(forms[:, :, :rows]).transpose(0, 2, 1)
+    given[:, :, forms.shape[1]:2 * forms.shape[1]] = phasors(flows[:, :, :rows]).transpose(0, 2, 1)
+    given[:, :2, 2 * forms.shape[1]:] = sources
+
+    def unknown(column: int, harmonics: slice) -> np.ndarray:
+        return np.einsum("kg,pkg->pk", network.row(column)[harmonics], given[:, harmonics])
+
+    def voltage(port: str, harmonics: slice) -> np.ndarray:
+        return unknown(network.layout.nodes[description.ports[port].node], harmonics)
+
+    wave = voltage(description.wanted_port, slice(0, lines + 1))
+    wave[:, :2] -= sources[:, :, network.sources.index(f"port.{description.wanted_port}")] / 2
+    power = np.abs(wave) ** 2 / (2 * description.ports[description.wanted_port].impedance)
+    power[:, 0] = 0.0
+    driven = sources[:, 1, network.sources.index(f"port.{description.drive.port}")]
+    with np.errstate(divide="ignore"):
+        levels = 10 * np.log10(1e3 * power)
+        match = -20 * np.log10(np.abs(2 * voltage(description.drive.port, slice(1, 2))[:, 0] / driven - 1))
+    levels[levels < FLOOR_DBM] = -np.inf
+    amps = {name: -unknown(network.layout.currents[f"supply.{name}"], slice(0, 1))[:, 0].real
+            for name in description.supplies}
+    return Outputs(levels, match, amps, description.wanted_harmonic)
+
+
+def truncation_columns(changes: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
+    """How far the lines moved with more harmonics, from (n_point, lines + 1) in dB: the wanted one, the most of the
+    others; not a number where nothing is known. [dB]"""
+    others = np.delete(changes, wanted, axis=1)
+    most = np.where(np.isnan(others).all(axis=1), np.nan, np.nan_to_num(others, nan=-np.inf).max(axis=1, initial=-1.0))
+    return {"truncation_db": changes[:, wanted], "truncation_others_db": most}
+
+
+def heated_outputs(state: SteadyState, estimate: bool) -> dict[str, np.ndarray]:
+    """The columns of one solved state."""
+    found = {f"output_dbm_{k}": state.output_dbm(k) for k in range(1, state.lines + 1)}
+    found |= {"conversion_loss_db": state.conversion_loss_db, "input_return_loss_db": state.input_return_loss_db,
+              "harmonics": float(state.solver.harmonics), "solved": 1.0}
+    found |= {f"supply_amps_{name}": supply.amps for name, supply in state.supplies.items()}
+    known = state.truncation if estimate else None
+    if known is not None:
+        columns = truncation_columns(known.line_db[None], state.description.wanted_harmonic)
+        found |= {name: float(value[0]) for name, value in columns.items()}
+    return {name: np.array([value]) for name, value in found.items()}
