@@ -4,7 +4,8 @@ Transport form of the transistor (J. J. Ebers, J. L. Moll, Proc. IRE 42 (1954) 1
 charge; from memory), no resistances, no Early voltages. Per stage, with R_up from the supply to b and R_down from b to
 ground, R_c from the supply to c, R_e from e to ground:
 
-    c of the stage before (or the generator, 50 ohm) --| C |-- x -- R_pad -- b        and   c --| C |-- x -- R_pad -- load
+    c of the stage before (or 50 ohm and the generator) --| C |-- x -- R_pad -- b
+    c of the last stage --| C |-- x -- R_pad -- 50 ohm
 
 States are the voltages of the coupling capacitors and of the two junctions of each stage; what is left is a network of
 resistors, whose one unknown for each stage is the base voltage.
@@ -89,8 +90,8 @@ def _slopes(t, s, n, p, emf, f0, coupling):
     return rates
 
 
-def fundamental_chain(params: dict[str, float], stages: int, drive_dbm: float, f0: float, coupling: float, *,
-                      periods: int = 60, samples: int = 512) -> np.ndarray:
+def chain_in_time(params: dict[str, float], stages: int, drive_dbm: float, f0: float, coupling: float, *,
+                  periods: int = 36, samples: int = 512) -> np.ndarray:
     """Phasors (stages + 1, 6) of harmonics 0 to 5 at the collectors and at the load. [V]
 
     Parameters
@@ -105,7 +106,7 @@ def fundamental_chain(params: dict[str, float], stages: int, drive_dbm: float, f
     Raises
     ------
     RuntimeError
-        The last period does not close to 1e-8 V.
+        The last period does not close to 1e-8 V; the circuit is then still settling.
     """
     n, p = stages, tuple(float(params[name]) for name in NAMES)
     emf = 2.0 * math.sqrt(2.0 * PORT * 1e-3 * 10.0 ** (drive_dbm / 10.0))
@@ -113,7 +114,7 @@ def fundamental_chain(params: dict[str, float], stages: int, drive_dbm: float, f
     arguments = (n, p, emf, f0, coupling)
     times = (periods + np.arange(samples + 1) / samples) / f0
     found = solve_ivp(_slopes, (0.0, times[-1]), start, method="DOP853", args=arguments, rtol=1e-10, atol=1e-12,
-                      t_eval=times)
+                      first_step=1e-4 / f0, t_eval=times)
     if not found.success:
         raise RuntimeError(found.message)
     if (closure := np.abs(found.y[:, -1] - found.y[:, 0]).max()) > 1e-8:

@@ -2,9 +2,10 @@
 
 import math
 
+import numba
 import numpy as np
 import pytest
-from chain_in_time import chip, fundamental_chain
+from chain_in_time import chain_in_time, chip
 from ideal_sources import Generator, solved
 from many_devices import chain, diode_ring, parallel
 
@@ -72,8 +73,7 @@ def test_push_push_is_one_half_with_odd_harmonics_shorted_and_twice_the_load(dri
 
 
 def test_unequal_halves_leak_what_their_difference_says():
-    # To first order f0 at the joint is the difference of the two drives: 2 % of it leaks 2 % of what one half alone
-    # would put there, less by what both collectors share (small drive, so that nothing compresses).
+    # Superposition at small drive: two drives that differ by 2 % put 2 % of what one of them alone puts on the joint.
     z, drive = (10.0, *[25.0] * K), 1e-4
     leaks = []
     for unequal in (0.01, 0.02):
@@ -86,7 +86,7 @@ def test_unequal_halves_leak_what_their_difference_says():
     sources = sources | more
     one = solved([*elements, *others, Element("load", Generator(z), ("j",))], [*sources, "load"], [first, second],
                  sources | {"load": {0: 3.0}}, K, frequency=F0)
-    # superposition; the third-order term of a tenth of a millivolt is (V / V_T)^2 / 8 = 2e-6
+    # the third-order term of a tenth of a millivolt is (V / V_T)^2 / 8 = 2e-6
     np.testing.assert_allclose(leaks, np.array([0.01, 0.02]) * abs(one.voltage("j")[1]), rtol=1e-5)
 
 
@@ -112,17 +112,17 @@ def test_bridge_approaches_the_fourier_series_of_a_full_wave():
     ideal = np.array([2 / np.pi, 0, 4 / (3 * np.pi), 0, -4 / (15 * np.pi), 0, 4 / (35 * np.pi)])
     errors = []
     for drive in (5.0, 50.0, 500.0):
-        found = full_wave(drive, 32)
+        coarse, found = full_wave(drive, 32)[:33], full_wave(drive, 64)
         # Two diodes take at most 2 V_T ln(1 + I / IS) from the peak, at every time; of an error between -d and 0 a
-        # harmonic is at most 2 d / pi, the mean at most d. Corners: 32 harmonics leave out some 2e-4 of them (seen as
-        # the change on going to 64).
+        # harmonic is at most 2 d / pi, the mean at most d. A wave with corners is also cut off: what that leaves
+        # falls with K, so that the change on doubling K is more than what is left.
         share = V_T * math.log1p(2 * drive / LOAD / IS) / drive
-        limits = np.array([share, *[2 / np.pi * share] * 6]) + 2e-4
+        limits = np.array([share, *[2 / np.pi * share] * 6]) + np.abs(found[:7] - coarse[:7])
         error = np.abs(found[:7] - ideal)
-        assert np.all(error < limits), f"{drive} V"
+        assert np.all(error <= limits + EQUAL), f"{drive} V"
         assert np.abs(found[1::2]).max() < EQUAL
         errors.append(error.max())
-    assert errors[1] < 0.2 * errors[0] and errors[2] < 0.2 * errors[1] + 2e-4
+    assert errors[1] < 0.2 * errors[0] and errors[2] < 0.2 * errors[1]
 
 
 def test_bridge_between_ideal_baluns_isolates_all_but_every_second_even_harmonic():
@@ -165,7 +165,7 @@ def test_diodes_in_series_with_all_else_in_proportion_are_one_diode():
 
 # -- chains ----------------------------------------------------------------------------------------------------------
 
-@pytest.mark.parametrize("circuit", [chain(1), chain(2), chain(4), parallel(5), diode_ring(2)],
+@pytest.mark.parametrize("circuit", [chain(1), chain(2), chain(4, pad="120 ohm"), parallel(5), diode_ring(2)],
                          ids=lambda circuit: circuit.description.title)
 def test_power_of_many_devices_balances(circuit):
     state = circuit.solve(harmonics=K)
@@ -173,23 +173,25 @@ def test_power_of_many_devices_balances(circuit):
     assert state.solver.residual <= TOLERANCE
 
 
-def test_every_stage_of_a_chain_sees_a_sensible_drive():
+@pytest.mark.parametrize("pad", ["120 ohm", "330 ohm"])
+def test_every_stage_of_a_chain_sees_a_sensible_drive(pad):
     # What `chain` promises: the swing neither dies out nor grows; the supply is 3 V.
-    state = chain(4).solve(harmonics=K)
-    swings = [abs(state.voltage(f"c{n}")[1]) for n in range(1, 5)]
-    assert all(0.3 < swing < 1.5 for swing in swings)
-    finer = chain(4).solve(harmonics=2 * K)
+    state = chain(4, pad=pad).solve(harmonics=K)
+    swings = np.array([abs(state.voltage(f"c{n}")[1]) for n in range(1, 5)])
+    assert np.all(swings > 0.3) and np.all(swings < 1.5)
+    finer = chain(4, pad=pad).solve(harmonics=2 * K)
     # a clipped wave of 8 harmonics: what is left out lies some 40 dB down, 1 % of the swing
     np.testing.assert_allclose([abs(finer.voltage(f"c{n}")[1]) for n in range(1, 5)], swings, rtol=0.01)
 
 
-@pytest.mark.parametrize("drive", [-10.0, 2.0])
-def test_two_stages_against_an_integration_in_time(drive):
+@pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="a million evaluations: minutes if not compiled")
+def test_two_stages_against_an_integration_in_time():
+    # 4 dBm: both stages clip, the output has its third harmonic 12 dB below the first. K = 24, 32, 48 are 9, 2.5 and
+    # 0.26 uV away (seen; at -10 dBm all are 5e-13 V away), the integration repeats itself to 1e-8 V.
     params = chip()
-    circuit = chain(2, drive_dbm=drive, frequency="1 GHz", coupling="3 pF",
+    circuit = chain(2, drive_dbm=4.0, frequency="1 GHz", coupling="1.5 pF", pad="120 ohm",
                     transistor={name: f"{value!r} {unit}".strip() for name, (value, unit) in params.items()})
-    expected = fundamental_chain({name: value for name, (value, _) in params.items()}, 2, drive, 1e9, 3e-12)
+    expected = chain_in_time({name: value for name, (value, _) in params.items()}, 2, 4.0, 1e9, 1.5e-12)
     state = circuit.solve(harmonics=48)
     found = np.array([state.voltage(node)[:6] for node in ("c1", "c2", "out")])
-    # the integration repeats itself to 1e-8 V; 48 harmonics leave out less than 1e-6 of the clipped waves
-    np.testing.assert_allclose(found, expected, rtol=0, atol=2e-6)
+    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-6)
