@@ -55,7 +55,7 @@ def compression(description: Description, table: SweepTable) -> Compression | No
     highest = max(float(table["drive.power"].max()), HIGHEST_ANCHOR_DBM)
     drive = np.append(np.arange(LOWEST_DBM, highest, 1.0), highest)
     output = sweep(description, {"drive.power": drive}, table.harmonics, accuracy=table.accuracy,
-                   estimate=False)[table.wanted]
+                   estimate=False, both_ways=False)[table.wanted]
     clear = np.flatnonzero((output > FLOOR_DBM + _CLEAR_DB) & (drive <= HIGHEST_ANCHOR_DBM))
     if not len(clear):
         return None

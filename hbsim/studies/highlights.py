@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..balance.accuracy import tolerance_words
 from ..balance.prepare import Networks
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import HbsimError
 from ..quantities import show
 from .table import SweepTable
+from .turning import DOWN
 
 _MOST_TRIED = 60  # points whose ratings are looked at, from the most output down
 _JUMP_DB, _JUMP_RATIO = 0.5, 4.0  # a step so large, and so much larger than both beside it, is no smooth curve
@@ -20,7 +22,7 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
     found = [*_most_output(description, table), *_best_match(table)]
     if "drive.power" in table.axes and len(table.axes["drive.power"]) > 1:
         found += _best_conversion(table)
-    return found + _jumps(table)
+    return found + _unsettled(table) + (_jumps(table) if table.others is None else _hysteresis(table))
 
 
 def exceeded(description: Description, table: SweepTable, number: int, networks: Networks) -> list[str] | None:
@@ -76,6 +78,32 @@ def _place(table: SweepTable, number: int) -> str:
     at = np.unravel_index(number, table.shape)
     ends = [name for name, i, count in zip(table.axes, at, table.shape) if count > 2 and i in (0, count - 1)]
     return table.place_text(number) + (f" (the end of the range of {' and '.join(ends)})" if ends else "")
+
+
+def _unsettled(table: SweepTable) -> list[str]:
+    """How many points are less sure than was asked for."""
+    count = int(table.unsettled.sum())
+    if not count:
+        return []
+    most = float(np.nanmax(np.where(table.unsettled, table.columns["truncation_db"], np.nan), initial=0.0))
+    return [f"{count} of {table.solved.size} points are less sure than {tolerance_words(table.accuracy)}; with more "
+            f"harmonics the wanted output moves by up to {most:.2g} dB there (column truncation_db)."]
+
+
+def _hysteresis(table: SweepTable) -> list[str]:
+    """Where the drive, turned up and down, meets different states."""
+    others = table.others
+    if not len(others.points):
+        return []
+    drives, lines = table.axes["drive.power"][others.points[others.turned == DOWN]], []
+    ways = [f"turned {way}, the circuit jumps at {', '.join(f'{level:.2f} dBm' for level in sorted(levels))}"
+            for way, levels in (("up", others.jumps_up_dbm), ("down", others.jumps_down_dbm)) if levels]
+    if len(drives):
+        lines.append(f"Hysteresis: from {drives.min():.4g} to {drives.max():.4g} dBm of drive the state depends on the "
+                     f"way the drive was turned{': ' if ways else ''}{'; '.join(ways)}.")
+    if others.reason:
+        lines.append(f"The curve between the two ways could not be followed to its end: {others.reason}.")
+    return lines
 
 
 def _jumps(table: SweepTable) -> list[str]:

@@ -23,7 +23,8 @@ from ..describe.description import Description
 from ..errors import Refusal
 from .axis import MOST_POINTS, axis_values
 from .outputs import column_names
-from .strip import Strip, StripResult, solve_strip, source_kind
+from .points import source_kind
+from .strip import Strip, StripResult, solve_strip
 from .table import SweepTable
 from .unfinished import Unfinished
 
@@ -35,7 +36,7 @@ Progress = Callable[[int, int], None]
 
 def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], harmonics: int | None = None,
           samples: int | None = None, *, accuracy: Accuracy = Accuracy(), estimate: bool = True,
-          progress: Progress | None = None, executor: Executor | None = None, keep_in: str | Path | None = None,
+          both_ways: bool = True, progress: Progress | None = None, executor: Executor | None = None, keep_in: str | Path | None = None,
           resume: bool = False) -> SweepTable:
     """Solve `description` on the grid of `axes`; see Circuit.sweep.
 
@@ -54,9 +55,13 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
     total = math.prod(len(values) for values in grid.values())
     if total > MOST_POINTS:
         raise Refusal(f"{total} points are more than the {MOST_POINTS} that are swept; widen a step")
+    both_ways = both_ways and list(grid) == ["drive.power"]
+    if both_ways:
+        grid["drive.power"] = np.sort(grid["drive.power"])  # turned up, then down, whatever the order asked for
     order = _order(grid)
     _check(description, grid, order, harmonics, samples, accuracy)
-    strips, places = _Strips(description, grid, order, harmonics, samples, accuracy, estimate), _places(grid, order)
+    strips = _Strips(description, grid, order, (harmonics, samples, accuracy, estimate, both_ways))
+    places = _places(grid, order)
     names = column_names(description, accuracy, harmonics)
     kept = None if keep_in is None else Unfinished(Path(keep_in), strips.fingerprint(), names, total, resume)
     table = SweepTable(description.title, grid, {address: spec.unit for address, spec in specs.items()},
@@ -73,7 +78,9 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
         table.reasons.update((int(at[local]), reason) for local, reason in result.reasons.items())
         for level, steps in result.steps.items():
             table.iterations[level] = table.iterations.get(level, 0) + steps
-        if kept is not None and not again:
+        if result.others is not None:
+            table.others = result.others
+        elif kept is not None and not again:
             kept.note(result, at)
         done += len(at)
         if progress is not None and not again:
@@ -111,9 +118,8 @@ class _Strips:
     """The strips of a grid, made one by one."""
 
     def __init__(self, description: Description, grid: Mapping[str, np.ndarray], order: Sequence[str],
-                 harmonics: int | None, samples: int | None, accuracy: Accuracy, estimate: bool) -> None:
-        self._description, self._grid = description, grid
-        self._given = (harmonics, samples, accuracy, estimate)
+                 given: tuple) -> None:
+        self._description, self._grid, self._given = description, grid, given
         self._along = order[-1] if source_kind(order[-1]) is not None else None
         self._slow = list(order[:-1]) if self._along else list(order)
         self._columns = len(grid[self._along]) if self._along else 1

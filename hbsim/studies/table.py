@@ -16,6 +16,7 @@ from ..errors import Refusal, nearest
 from ..files import replaced
 from ..quantities import show
 from .axis import axis_column
+from .turning import BOTH, DOWN, NEITHER, UP, OtherStates
 
 
 @dataclass(eq=False)
@@ -29,6 +30,8 @@ class SweepTable:
     accuracy : what the harmonics of each point were chosen for.
     harmonics : their number where it was given, else None; the column "harmonics" holds that of each point.
     iterations : harmonics -> Newton steps taken with so many.
+    others : of a sweep along the drive alone, which was turned up and down: the states besides those met on the way
+        up, which the columns hold.
 
     `table["output_dbm_2"]` is a column shaped like the grid, `table["drive.power"]` an axis.
     """
@@ -42,6 +45,7 @@ class SweepTable:
     harmonics: int | None = None
     reasons: dict[int, str] = field(default_factory=dict)
     iterations: dict[int, int] = field(default_factory=dict)
+    others: OtherStates | None = None
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -93,16 +97,29 @@ class SweepTable:
         levels = self.columns[self.wanted]
         return int(np.nanargmax(levels)) if np.isfinite(levels).any() else None
 
+    def turned(self, number: int) -> str:
+        """How the state of a point in the columns is met, in a sweep of the drive both ways: "up", or "both"."""
+        return UP if self.others is not None and DOWN in self.others.turned[self.others.points == number] else BOTH
+
     def header(self) -> list[str]:
-        """Column names of the CSV file: the axes with their unit, then the results."""
-        return [axis_column(name, self.units[name]) for name in self.axes] + list(self.columns)
+        """Column names of the CSV file: the axes with their unit, how a state is met, then the results."""
+        met = [] if self.others is None else ["turned", "reachable"]
+        return [axis_column(name, self.units[name]) for name in self.axes] + met + list(self.columns)
 
     def rows(self) -> Iterator[list[str]]:
-        """Rows of the CSV file; an unsolved point has empty results and solved = false."""
+        """Rows of the CSV file; an unsolved point has empty results and solved = false.
+
+        Where the drive was turned both ways, a point has a row for each of its states; those met neither way, between
+        two folds, are not reachable."""
         for number, point in enumerate(itertools.product(*self.axes.values())):
-            results = [str(bool(column[number])).lower() if name == "solved" else _number(column[number])
-                       for name, column in self.columns.items()]
-            yield [*(_axis_number(value) for value in point), *results]
+            place = [_axis_number(value) for value in point]
+            if self.others is None:
+                yield [*place, *_results(self.columns, number)]
+                continue
+            yield [*place, self.turned(number), "true", *_results(self.columns, number)]
+            for other in np.flatnonzero(self.others.points == number):
+                turned = self.others.turned[other]
+                yield [*place, turned, str(turned != NEITHER).lower(), *_results(self.others.columns, other)]
 
     def write_csv(self, handle: IO[str]) -> None:
         """Write the table as CSV (comma, point, one header row) to an open text file."""
@@ -137,15 +154,31 @@ def as_json(table: SweepTable, found: Any = None, remarks: Sequence[str] = ()) -
                          "above_dbm": table.accuracy.floor_dbm},
         "axes": {axis_column(a, table.units[a]): [v if math.isfinite(v) else "infinite" for v in values.tolist()]
                  for a, values in table.axes.items()},
-        "columns": {name: column.tolist() if name == "solved"
-                    else [v if math.isfinite(v) else None for v in column.tolist()]
-                    for name, column in table.columns.items()},
+        "columns": _columns_json(table.columns),
+        "other_states": None if table.others is None else _others_json(table.others),
         "unsolved": [{"point": number, "reason": reason} for number, reason in sorted(table.reasons.items())],
         "compression": None if found is None else {
             "law_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm, "drive_dbm": found.drive_dbm,
             "output_dbm": found.output_dbm, "most_above_db": found.most_above_db},
         "remarks": list(remarks),
     }
+
+
+def _others_json(others: OtherStates) -> dict[str, Any]:
+    return {"point": others.points.tolist(), "turned": others.turned.tolist(),
+            "reachable": (others.turned != NEITHER).tolist(), "columns": _columns_json(others.columns),
+            "jumps_turned_up_dbm": others.jumps_up_dbm, "jumps_turned_down_dbm": others.jumps_down_dbm,
+            "left_early": others.reason or None}
+
+
+def _columns_json(columns: dict[str, np.ndarray]) -> dict[str, list]:
+    return {name: column.astype(bool).tolist() if name == "solved"
+            else [v if math.isfinite(v) else None for v in column.tolist()] for name, column in columns.items()}
+
+
+def _results(columns: dict[str, np.ndarray], number: int) -> list[str]:
+    return [str(bool(column[number])).lower() if name == "solved" else _number(column[number])
+            for name, column in columns.items()]
 
 
 def _axis_number(value: float) -> str:
