@@ -11,6 +11,8 @@ from .part import Relation
 
 GROUND = "ground"
 
+Groups = tuple[list[set[int]], set[int]]  # what `dc_groups` finds
+
 
 def reduced_rows(matrix: np.ndarray) -> np.ndarray:
     """Row-reduced echelon form of a small real matrix: shows which terminals a law really joins."""
@@ -32,8 +34,8 @@ def reduced_rows(matrix: np.ndarray) -> np.ndarray:
     return m[:row]
 
 
-def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
-    """Terminals joined by a part at DC, and those from which it leads current to ground.
+def dc_groups(relation: Relation) -> Groups:
+    """Terminals joined by a part at DC, its first frequency, and those from which it leads current to ground.
 
     Returns
     -------
@@ -66,7 +68,7 @@ def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
     return list(groups.values()), grounded
 
 
-def dc_islands(parts: Iterable[tuple[Sequence[str], tuple[list[set[int]], set[int]]]],
+def dc_islands(parts: Iterable[tuple[Sequence[str], Groups]],
                nodes: Iterable[str]) -> list[set[str]]:
     """Sets of nodes joined at DC; each part as its nodes and its `dc_groups`. The set with "ground" comes first."""
     parent = {node: node for node in nodes} | {GROUND: GROUND}
