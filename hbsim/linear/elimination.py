@@ -9,6 +9,7 @@ matrices that holds where no admittance exists; currents in loops without resist
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -91,7 +92,7 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
                       np.zeros((n_f, n_d, n_s), complex), np.zeros((n_f, size - n_d, 2 * n_d + n_s), complex),
                       np.zeros(n_f, bool))
     done = np.zeros(n_f, bool)
-    # the first is DC in a balance: one that is exactly singular spoils the batch that it stands in
+    # the first is DC in a balance: one that is exactly singular, as it often is, spoils the batch that it stands in
     for batch in (slice(0, 1), slice(1, n_f)):
         done[batch] = _quickly(equations, batch, care, found)
     for k in np.flatnonzero(~done):
@@ -122,6 +123,7 @@ def _quickly(equations: Equations, batch: slice, care: Care, found: Condensed) -
     return good
 
 
+@lru_cache(maxsize=None)
 def _probe(size: int) -> np.ndarray:
     """A right-hand side of modulus 1 without symmetry: its solution shows the norm of the inverse, but for luck."""
     return np.exp(2j * np.pi * np.modf(np.arange(1, size + 1)**2 * 0.6180339887498949)[0])
