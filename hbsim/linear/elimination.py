@@ -47,7 +47,7 @@ class Care(NamedTuple):
     """Which loss of digits is taken for plain admittances.
 
     growth : largest voltage per volt, or current per volt times `REFERENCE`, that the quick way may show. [1]
-    divided : B of the careful way is divided out where its condition number stays below this. [1]
+    divided : B of the careful way is divided out where its inverse stays below this, beside rows of size 1. [1]
     """
 
     growth: float
@@ -139,13 +139,13 @@ def _carefully(equations: Equations, k: int, care: Care, found: Condensed) -> No
     inner, given = together[:, n_d:len(together)], np.delete(together, slice(n_d, len(together)), axis=1)
     rest, found.recover[k] = _eliminate(inner, given, equations, k, found)
     a, b, c = rest[:, :n_d], rest[:, n_d:2 * n_d], -rest[:, 2 * n_d:]
-    found.identity[k] = n_d > 0 and care.divided > 0 and np.linalg.cond(b) < care.divided
+    if n_d:
+        scale = 1.0 / np.maximum(np.abs(a).max(axis=1) * REFERENCE, np.abs(b).max(axis=1))[:, None]
+        a, b, c = a * scale, b * scale, c * scale
+        found.identity[k] = np.linalg.svd(b, compute_uv=False)[-1] * care.divided > 1.0
     if found.identity[k]:
         a, c = np.linalg.solve(b, a), np.linalg.solve(b, c)
         b = np.eye(n_d)
-    elif n_d:
-        scale = 1.0 / np.maximum(np.abs(a).max(axis=1) * REFERENCE, np.abs(b).max(axis=1))[:, None]
-        a, b, c = a * scale, b * scale, c * scale
     found.a[k], found.b[k], found.c[k] = a, b, c
 
 

@@ -38,13 +38,12 @@ class Frame:
         self.loose = frozenset(loose) | frozenset(sources)
         self._sources, self._device_nodes, self._omega = sources, device_nodes, omega
         self._key = tuple(np.asarray(omega, float).tolist())
-        laws = {e.name: law_of(e, self._key) for e in elements}
-        self._joined = {name: laws[name].joined_at_dc for name in self.loose}
-        ties = dc_ties(elements, laws, device_nodes, device_pins, conducting)
+        self._joined = {e.name: law_of(e, self._key).joined_at_dc for e in elements if e.name in self.loose}
+        ties = dc_ties(elements, self._key, device_nodes, device_pins, conducting)
         fixed = [e for e in elements if e.name not in self.loose]
         touched = [node for e in elements if e.name in self.loose for node in e.nodes]
         nodes = [node for node in dict.fromkeys([*device_nodes, *touched]) if node != GROUND]
-        inside = dc_ties(fixed, laws, nodes, {}, None)
+        inside = dc_ties(fixed, self._key, nodes, {}, None)
         # the same nodes are tied as without a frame: the other ends of a tie stand for the zero of all voltages there
         self._ties = [node for node in ties if node not in inside]
         nodes += [node for node in self._ties if node not in nodes]

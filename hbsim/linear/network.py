@@ -81,11 +81,11 @@ def node_names(device_nodes: Iterable[str], elements: Iterable[Element]) -> list
     return list(names)
 
 
-def dc_ties(elements: Iterable[Element], laws: dict[str, Law], device_nodes: Sequence[str],
+def dc_ties(elements: Sequence[Element], omega: tuple[float, ...], device_nodes: Sequence[str],
             device_pins: dict[str, dict[str, str]], conducting: Sequence[tuple[str, str]] | None) -> list[str]:
-    """The nodes to be tied to ground at DC; see `Network` and `tied_to_ground`."""
-    elements = list(elements)
-    islands = dc_islands(((e.nodes, laws[e.name].joined_at_dc) for e in elements), node_names(device_nodes, elements))
+    """The nodes to be tied to ground at DC, the first of `omega`; see `Network` and `tied_to_ground`."""
+    islands = dc_islands(((e.nodes, law_of(e, omega).joined_at_dc) for e in elements),
+                         node_names(device_nodes, elements))
     # without devices (`conducting` None) a node that only they would hold is left undetermined
     branches = [(node, GROUND) for node in device_nodes] if conducting is None else conducting
     return tied_to_ground(islands, device_nodes, device_pins, branches)
@@ -158,7 +158,7 @@ class Network:
         own_nodes = frame.device_nodes if frame else tuple(node_names(device_nodes, elements))
         self._place(loose, laws, own_nodes)
         if ties is None:
-            ties = dc_ties(elements, laws, self.device_nodes, device_pins or {}, conducting) if key[0] == 0.0 else ()
+            ties = dc_ties(elements, key, self.device_nodes, device_pins or {}, conducting) if key[0] == 0.0 else ()
         self.ties = tuple(ties)
         equations = self._assemble(loose, laws, own_nodes)
         found = condense(equations, care)
