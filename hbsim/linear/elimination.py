@@ -24,22 +24,21 @@ _CONDITION = 1e8  # of the quick way; six decades from where a pivot would count
 
 
 class Equations(NamedTuple):
-    """matrix u + injection I = source E at every frequency, the kept node voltages first in u.
+    """matrix u + injection I - source E = 0 at every frequency, the kept node voltages first in u.
 
-    matrix : ndarray, complex, (n_frequency, size, size)
-        Columns: node voltages in the order of `nodes`, then currents.
-    injection : ndarray, complex, (n_frequency, size, n_kept)
-        Of the currents out of the network at the kept nodes.
-    source : ndarray, complex, (n_frequency, size, n_source)
+    columns : ndarray, complex, (n_frequency, size, size + n_kept + n_source)
+        matrix, injection and -source side by side. Columns of the matrix: node voltages in the order of `nodes`, then
+        currents; of the injection: currents out of the network at the kept nodes.
     nodes : tuple of str
         All nodes, the kept ones first.
+    kept : int
+        n_kept.
     omega : ndarray, (n_frequency,). [rad/s]
     """
 
-    matrix: np.ndarray
-    injection: np.ndarray
-    source: np.ndarray
+    columns: np.ndarray
     nodes: tuple[str, ...]
+    kept: int
     omega: np.ndarray
 
 
@@ -86,8 +85,9 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
     Refusal
         A voltage is not determined, or two sources are tied to each other.
     """
-    n_f, size, n_d = equations.injection.shape
-    n_s = equations.source.shape[2]
+    n_f, size, width = equations.columns.shape
+    n_d = equations.kept
+    n_s = width - size - n_d
     found = Condensed(np.zeros((n_f, n_d, n_d), complex), np.zeros((n_f, n_d, n_d), complex),
                       np.zeros((n_f, n_d, n_s), complex), np.zeros((n_f, size - n_d, 2 * n_d + n_s), complex),
                       np.zeros(n_f, bool))
@@ -102,16 +102,18 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
 
 def _quickly(equations: Equations, batch: slice, care: Care, found: Condensed) -> np.ndarray | bool:
     """Fill `found` at the frequencies of a batch; returns where it may be taken."""
-    matrix, injection, source = (item[batch] for item in equations[:3])
-    n_f, size, n_d = injection.shape
+    columns, n_d = equations.columns[batch], equations.kept
+    n_f, size, _ = columns.shape
     n_x, n_voltage = size - n_d, len(equations.nodes) - n_d
-    square = np.concatenate([matrix[:, :, n_d:], injection], axis=2)
+    square = columns[:, :, n_d:size + n_d]
     probe = np.broadcast_to(_probe(size)[:, None], (n_f, size, 1))
+    given = np.concatenate([columns[:, :, :n_d], columns[:, :, size + n_d:], probe], axis=2)
     try:
-        solved = np.linalg.solve(square, np.concatenate([-matrix[:, :, :n_d], source, probe], axis=2))
+        solved = np.linalg.solve(square, -given)
     except np.linalg.LinAlgError:
         return False
-    condition = np.abs(square).sum(axis=2).max(axis=1, initial=0.0) * np.abs(solved[:, :, -1]).max(axis=1, initial=0.0)
+    parts = columns.view(float)[:, :, 2 * n_d:2 * (size + n_d)]  # real and imaginary: their squares need no room
+    condition = np.sqrt(np.einsum("kij,kij->k", parts, parts)) * np.abs(solved[:, :, -1]).max(axis=1, initial=0.0)
     solved = solved[:, :, :-1]
     size_of = np.abs(solved).max(axis=2, initial=0.0)
     size_of[:, n_voltage:] *= REFERENCE
@@ -131,12 +133,11 @@ def _probe(size: int) -> np.ndarray:
 
 def _carefully(equations: Equations, k: int, care: Care, found: Condensed) -> None:
     """Fill `found` at one frequency."""
-    matrix, injection, source = (item[k] for item in equations[:3])
-    n_d = injection.shape[1]
-    together = np.hstack([matrix, injection, -source])
-    if not together.imag.any():  # DC
-        together = together.real
-    inner, given = together[:, n_d:len(together)], np.delete(together, slice(n_d, len(together)), axis=1)
+    columns, n_d = equations.columns[k], equations.kept
+    if not columns.imag.any():  # DC
+        columns = columns.real
+    inner = columns[:, n_d:len(columns)]
+    given = np.concatenate([columns[:, :n_d], columns[:, len(columns):]], axis=1)
     rest, found.recover[k] = _eliminate(inner, given, equations, k, found)
     a, b, c = rest[:, :n_d], rest[:, n_d:2 * n_d], -rest[:, 2 * n_d:]
     if n_d:

@@ -188,9 +188,9 @@ class Network:
         self.layout = Layout(places, currents)
 
     def _assemble(self, loose: list[Element], laws: dict[str, Law], own_nodes: tuple[str, ...]) -> Equations:
-        n_f, size, nodes, n_node = len(self.omega), self._own, self.layout.nodes, len(own_nodes)
-        matrix = np.zeros((n_f, size, size), complex)
-        source = np.zeros((n_f, size, len(self.sources)), complex)
+        n_d, size, nodes, n_node = len(self.device_nodes), self._own, self.layout.nodes, len(own_nodes)
+        matrix = np.zeros((len(self.omega), size, size + n_d + len(self.sources)), complex)
+        matrix[:, :n_d, size:size + n_d] = np.eye(n_d)
         for element in loose:
             law = laws[element.name]
             at = [nodes.get(node, -1) for node in element.nodes]
@@ -209,18 +209,15 @@ class Network:
                     matrix[:, c, first + column] = 1.0
             if element.name in self.sources:
                 acts = self.omega == 0.0 if element.part.steady else 1.0
-                source[:, first, self.sources.index(element.name)] = law.scale[:, 0] * acts
+                matrix[:, first, size + n_d + self.sources.index(element.name)] = -law.scale[:, 0] * acts
         for node in self.ties:
             matrix[0, nodes[node], nodes[node]] += 1.0 / REFERENCE
-        injection = np.zeros((n_f, size, len(self.device_nodes)), complex)
-        injection[:, :len(self.device_nodes)] = np.eye(len(self.device_nodes))
         if self._frame is not None:
-            self._onward = matrix[:, :n_node].copy()
+            self._onward = matrix[:, :n_node, :size].copy()
             mixed = ~self._frame.identity
-            for item in (matrix, injection):
-                item[mixed, :n_node] = self._frame.b[mixed] @ item[mixed, :n_node]
+            matrix[mixed, :n_node] = self._frame.b[mixed] @ matrix[mixed, :n_node]
             matrix[:, :n_node, :n_node] += self._frame.a
-        return Equations(matrix, injection, source, own_nodes, self.omega)
+        return Equations(matrix, own_nodes, n_d, self.omega)
 
     # -- reading a solution -----------------------------------------------------------------------------------
 
