@@ -5,7 +5,8 @@
     on a frame only what changes is put onto the parts that stay, condensed before
 
 Figures are of one run on one machine; the ratios between them are what can be compared. Each is the median of
-processor time over the points of a sweep, told beside one LU solve by LAPACK of the balance's own size (68 unknowns at K = 8).
+processor time over the points of a sweep, told beside one LU solve by LAPACK of the balance's own size (68 unknowns at
+K = 8).
 """
 
 from __future__ import annotations

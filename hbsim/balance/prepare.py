@@ -90,14 +90,15 @@ class _Family:
                 self._frame = Frame(*request, self._moving)
             except Refusal:  # for the network to say, in its own words
                 self._in_vain = self._moving
-        elif _worth_a_frame(self._moving | changed, request):
-            self._moving |= changed
         else:
-            self._moving = changed if _worth_a_frame(changed, request) else frozenset()
+            together = self._moving | changed
+            if together == self._in_vain or not _worth_a_frame(together, request):
+                together = changed
+            self._moving = together if _worth_a_frame(together, request) else frozenset()
         return self._frame
 
     def give_up(self, frame: Frame) -> None:
-        """Make no other frame until other elements change."""
+        """Make no other frame for these elements."""
         if frame is self._frame:
             self._frame, self._in_vain = None, self._moving
 

@@ -61,8 +61,10 @@ FRAME = Care(growth=1e2, divided=0.0)
 
 @dataclass
 class Condensed:
-    """a V + b I = c E and x = recover [V, I, E]; shapes as in `Network`, recover (n_frequency, n_x, 2 n_kept + n_source).
+    """a V + b I = c E and x = recover [V, I, E].
 
+    a, b, c : as in `Network`
+    recover : (n_frequency, n_x, 2 n_kept + n_source)
     identity : where b is the identity, (n_frequency,)
     singular : whether the currents of a loop had to be shared, at any frequency
     clear : whether it would surely be found the same in another order of elimination

@@ -43,7 +43,8 @@ class Element:
 class Law:
     """The law of a part at the frequencies of a network, its rows brought to one scale where it has no admittance.
 
-    relation : as the part gives it; a, b, (n_frequency, n, n), and scale, (n_frequency, n) : what is put into the matrix
+    relation : as the part gives it
+    a, b, (n_frequency, n, n), and scale, (n_frequency, n) : what is put into the matrix
     """
 
     def __init__(self, part: Part, omega: tuple[float, ...]) -> None:
@@ -117,11 +118,12 @@ class Network:
     conducting : sequence of (node, node), or None
         Ends of the device branches that carry current at DC; None: the devices are taken out.
     frame : Network or None
-        Of some of the elements, without sources, at the same frequencies. Its device nodes are those of this network
-        and then every node that other elements, sources or `ties` touch.
+        Of some of the elements, without sources, at the same frequencies; see frame.py. Its device nodes are those of
+        this network and then every node that other elements or `ties` touch.
     ties : sequence of str, or None
-        Nodes to be tied to ground at DC where that is known; None finds them.
+        Nodes to be tied to ground at DC, those inside the frame left out. None finds them, where there is no frame.
     care : Care
+        Which loss of digits is taken.
 
     Attributes
     ----------
@@ -133,8 +135,9 @@ class Network:
         The law of each element by its name.
     ties : tuple of str
         Nodes tied to ground at DC, those inside the frame left out.
-    settled : bool
-        No loop without resistance was met, inside the frame apart, and no pivot was near to none.
+    clear, settled : bool
+        No pivot was near to none, that is, another order of elimination would have found the same; and no loop without
+        resistance was met either, inside the frame apart.
 
     Raises
     ------
@@ -164,8 +167,7 @@ class Network:
         found = condense(equations, care)
         self.a, self.b, self.c, self.identity = found.a, found.b, found.c, found.identity
         self._recover = found.recover
-        self.settled = found.clear and not found.singular
-        self.clear = found.clear
+        self.clear, self.settled = found.clear, found.clear and not found.singular
 
     # -- assembly ---------------------------------------------------------------------------------------------
 

@@ -242,7 +242,9 @@ def test_a_part_that_joins_other_nodes_at_dc_than_before_has_no_frame():
 def test_a_frame_of_frames_says_the_same():
     elements = ladder_elements([3.0, 5.0, 7.0], [0.02, 0.01, 0.03])
     inner = Network(elements[:2], [], ["n1"], OMEGA)
-    middle = Network(elements[:4], [], ["n1", "n2"], OMEGA, frame=Network(elements[:2], [], ["n1", "n2"], OMEGA))
-    whole = Network(elements, [], ["d"], OMEGA, frame=Network(elements[:4], [], ["d", "n2"], OMEGA))
+    middle = Network(elements[:4], [], ["n1", "n2"], OMEGA, ties=(),
+                     frame=Network(elements[:2], [], ["n1", "n2"], OMEGA))
+    whole = Network(elements, [], ["d"], OMEGA, ties=(),
+                    frame=Network(elements[:4], [], ["d", "n2"], OMEGA))
     assert inner.a[0, 0, 0] == pytest.approx(0.02) and middle.a.shape == (5, 2, 2)
     np.testing.assert_allclose(whole.a[:, 0, 0], ladder([3.0, 5.0, 7.0], [0.02, 0.01, 0.03]), rtol=1e-13)
