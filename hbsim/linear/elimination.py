@@ -1,9 +1,12 @@
 """Elimination: the equations of a linear network brought down to the nodes that are kept.
 
-The quick way takes many frequencies at once. It solves for the eliminated unknowns and for the currents at the kept
-nodes, by LU with row pivots, and is taken at a frequency only where all of this is well conditioned. The careful way
-takes one frequency. It eliminates by LU from the whole column, whatever rows the pivots come from, and leaves a pair of
-matrices that holds where no admittance exists; currents in loops without resistance are shared by least norm.
+LU from the whole column, whatever rows the pivots come from, leaves a pair of matrices that holds where no admittance
+exists, and recovers each unknown from what tells it best: the current of a choke from the device currents, not from a
+voltage across it that is next to nothing.
+
+The careful way does so at one frequency; currents in loops without resistance are shared by least norm. The quick way
+takes the rows that the pivots came from at one frequency, and solves for all frequencies at once; it is taken where
+that turns out well conditioned.
 """
 
 from __future__ import annotations
@@ -20,7 +23,8 @@ from ..errors import Refusal
 REFERENCE = 50.0  # brings voltage rows and current rows to one scale before pivots are compared. [ohm]
 _SINGULAR = 1e-14  # a pivot this small beside the largest: the unknown is not determined
 _CLEAR = 1e-11  # a pivot this large will not be below `_SINGULAR` in another order of elimination
-_CONDITION = 1e8  # of the quick way; six decades from where a pivot would count as none
+_CONDITION = 1e6  # of the quick way; eight decades from where a pivot would count as none
+_TRIES = 3  # frequencies whose pivots are tried
 
 
 class Equations(NamedTuple):
@@ -43,20 +47,20 @@ class Equations(NamedTuple):
 
 
 class Care(NamedTuple):
-    """Which loss of digits is taken for plain admittances.
+    """Which loss of digits is taken.
 
-    growth : largest voltage per volt, or current per volt times `REFERENCE`, that the quick way may show. [1]
-    divided : B of the careful way is divided out where its inverse stays below this, beside rows of size 1. [1]
+    growth : largest ratio of an unknown to what it is told from, currents times `REFERENCE`, in the quick way. [1]
+    divided : B is divided out where its inverse stays below this, beside rows of size 1. [1]
     """
 
     growth: float
     divided: float
 
 
-NETWORK = Care(growth=1e4, divided=1e6)
+NETWORK = Care(growth=1e3, divided=1e6)
 # what a frame leaves is eliminated from again, together with other parts: there a large admittance may not drown a
 # small one that hangs on it
-FRAME = Care(growth=1e2, divided=0.0)
+FRAME = Care(growth=1e3, divided=1e2)
 
 
 @dataclass
@@ -93,38 +97,63 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
     found = Condensed(np.zeros((n_f, n_d, n_d), complex), np.zeros((n_f, n_d, n_d), complex),
                       np.zeros((n_f, n_d, n_s), complex), np.zeros((n_f, size - n_d, 2 * n_d + n_s), complex),
                       np.zeros(n_f, bool))
-    done = np.zeros(n_f, bool)
-    # the first is DC in a balance: one that is exactly singular, as it often is, spoils the batch that it stands in
-    for batch in (slice(0, 1), slice(1, n_f)):
-        done[batch] = _quickly(equations, batch, care, found)
-    for k in np.flatnonzero(~done):
+    left = np.arange(1, n_f)
+    for _ in range(_TRIES if care.growth > 0 else 0):
+        if len(left):
+            left = left[~_quickly(equations, left, care, found)]
+    for k in (0, *left):  # the first is DC in a balance, and often the one with loops
         _carefully(equations, k, care, found)
     return found
 
 
-def _quickly(equations: Equations, batch: slice, care: Care, found: Condensed) -> np.ndarray | bool:
-    """Fill `found` at the frequencies of a batch; returns where it may be taken."""
-    columns, n_d = equations.columns[batch], equations.kept
-    n_f, size, _ = columns.shape
-    n_x, n_voltage = size - n_d, len(equations.nodes) - n_d
-    square = columns[:, :, n_d:size + n_d]
-    probe = np.broadcast_to(_probe(size)[:, None], (n_f, size, 1))
-    given = np.concatenate([columns[:, :, :n_d], columns[:, :, size + n_d:], probe], axis=2)
+def _quickly(equations: Equations, which: np.ndarray, care: Care, found: Condensed) -> np.ndarray:
+    """Fill `found` at some frequencies, by the pivots of the middle one; returns where it may be taken."""
+    n_d, size = equations.kept, equations.columns.shape[1]
+    n_x = size - n_d
+    columns = equations.columns[which[0]:] if len(which) == len(equations.columns) - which[0] else \
+        equations.columns[which]
+    if n_x:
+        order, _, _ = scipy.linalg.lu(columns[len(which) // 2, :, n_d:size], p_indices=True, check_finite=False)
+        columns = columns[:, np.argsort(order)]
+    inner, outer = columns[:, :, n_d:size], np.concatenate([columns[:, :, :n_d], columns[:, :, size:]], axis=2)
+    probe = np.broadcast_to(_probe(n_x)[:, None], (len(which), n_x, 1))
     try:
-        solved = np.linalg.solve(square, -given)
-    except np.linalg.LinAlgError:
-        return False
-    parts = columns.view(float)[:, :, 2 * n_d:2 * (size + n_d)]  # real and imaginary: their squares need no room
+        solved = np.linalg.solve(inner[:, :n_x], np.concatenate([outer[:, :n_x], probe], axis=2))
+    except np.linalg.LinAlgError:  # one of them is exactly singular
+        return np.zeros(len(which), bool)
+    parts = columns.view(float)  # real and imaginary: their squares need no room
     condition = np.sqrt(np.einsum("kij,kij->k", parts, parts)) * np.abs(solved[:, :, -1]).max(axis=1, initial=0.0)
-    solved = solved[:, :, :-1]
-    size_of = np.abs(solved).max(axis=2, initial=0.0)
-    size_of[:, n_voltage:] *= REFERENCE
-    found.a[batch], found.c[batch] = -solved[:, n_x:, :n_d], solved[:, n_x:, n_d:]
-    found.b[batch] = np.eye(n_d)
-    found.recover[batch, :, :n_d], found.recover[batch, :, 2 * n_d:] = solved[:, :n_x, :n_d], solved[:, :n_x, n_d:]
-    good = (condition < _CONDITION) & (size_of.max(axis=1, initial=0.0) < care.growth)
-    found.identity[batch] = good
+    x = -solved[:, :, :-1]
+    size_of = np.abs(x)
+    size_of[:, len(equations.nodes) - n_d:] *= REFERENCE
+    size_of[:, :, n_d:2 * n_d] /= REFERENCE
+    good = (condition < _CONDITION) & (size_of.max(axis=(1, 2), initial=0.0) < care.growth)
+    found.recover[which] = x
+    _store(outer[:, n_x:] + inner[:, n_x:] @ x, which, care, found)
     return good
+
+
+def _store(rest: np.ndarray, which: np.ndarray, care: Care, found: Condensed) -> None:
+    """Fill a, b, c of `found` from the rows that are free of x, (n, n_kept, 2 n_kept + n_source)."""
+    n_d = rest.shape[1]
+    if not n_d:
+        return
+    size = np.maximum(np.abs(rest[:, :, :n_d]).max(axis=2) * REFERENCE, np.abs(rest[:, :, n_d:2 * n_d]).max(axis=2))
+    rest = rest / np.where(size > 0.0, size, 1.0)[:, :, None]
+    b = rest[:, :, n_d:2 * n_d]
+    found.identity[which] = divided = _inverse_size(b) < care.divided
+    rest[divided] = np.linalg.solve(b[divided], rest[divided])
+    b[divided] = np.eye(n_d)
+    found.a[which], found.b[which], found.c[which] = rest[:, :, :n_d], b, -rest[:, :, 2 * n_d:]
+
+
+def _inverse_size(b: np.ndarray) -> np.ndarray:
+    """Norm of the inverse of each matrix (n, m, m), infinite where there is none."""
+    try:
+        return np.linalg.norm(np.linalg.inv(b), axis=(1, 2))
+    except np.linalg.LinAlgError:  # one of them is exactly singular
+        with np.errstate(divide="ignore"):
+            return np.linalg.norm(1.0 / np.linalg.svd(b, compute_uv=False), axis=1)
 
 
 @lru_cache(maxsize=None)
@@ -141,15 +170,7 @@ def _carefully(equations: Equations, k: int, care: Care, found: Condensed) -> No
     inner = columns[:, n_d:len(columns)]
     given = np.concatenate([columns[:, :n_d], columns[:, len(columns):]], axis=1)
     rest, found.recover[k] = _eliminate(inner, given, equations, k, found)
-    a, b, c = rest[:, :n_d], rest[:, n_d:2 * n_d], -rest[:, 2 * n_d:]
-    if n_d:
-        scale = 1.0 / np.maximum(np.abs(a).max(axis=1) * REFERENCE, np.abs(b).max(axis=1))[:, None]
-        a, b, c = a * scale, b * scale, c * scale
-        found.identity[k] = np.linalg.svd(b, compute_uv=False)[-1] * care.divided > 1.0
-    if found.identity[k]:
-        a, c = np.linalg.solve(b, a), np.linalg.solve(b, c)
-        b = np.eye(n_d)
-    found.a[k], found.b[k], found.c[k] = a, b, c
+    _store(rest[None], np.array([k]), care, found)
 
 
 def _eliminate(inner: np.ndarray, given: np.ndarray, equations: Equations, k: int,
