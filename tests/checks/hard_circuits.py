@@ -41,9 +41,10 @@ def placed(diode, anode, cathode):
         | {name: f"{value}{units[name]}" for name, value in diode._asdict().items()}
 
 
-def stage(**parts):
-    """The lumped doubler of the examples with parts added or changed; None takes one away."""
+def stage(ports=None, **parts):
+    """The lumped doubler of the examples with ports added, and parts added or changed; None takes a part away."""
     tables = copy.deepcopy(TABLES)
+    tables["port"] |= ports or {}
     for name, part in parts.items():
         tables["part"][name] = tables["part"].get(name, {}) | (part or {})
         if part is None:

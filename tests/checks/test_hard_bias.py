@@ -5,6 +5,8 @@ sets the tolerances: junctions that switch once a period have spectra that fall 
 fifth, 5e-4 dB at 10 dBm, 1.2e-3 dB at 20 dBm and 5e-3 dB at 30 dBm; 128 leave a tenth of it.
 """
 
+import math
+
 import hard_circuits
 import numba
 import numpy as np
@@ -47,7 +49,8 @@ def compare(state, x, tolerance_db):
     """Five harmonics of the load, and the supply's current, with states over a period from the time domain."""
     found, expected = state.voltage("out")[1:6], phasors(x[4] - x[5])[1:6]
     np.testing.assert_allclose(20 * np.log10(np.abs(found / expected)), 0.0, atol=tolerance_db)
-    np.testing.assert_allclose(np.angle(found / expected), 0.0, atol=tolerance_db)  # 1 dB is 0.12: an even easier bound
+    # an error of so many dB, as a share of the phasor, may as well turn it
+    np.testing.assert_allclose(np.angle(found / expected), 0.0, atol=2 * math.log(10) / 20 * tolerance_db)
     v_cc = state.description.supplies["VCC"].voltage
     # half a thousandth where the currents of both junctions cancel; R_s = 1 ohm and the closure of the period else
     assert state.supplies["VCC"].amps == pytest.approx(np.mean(v_cc - x[6]), rel=5e-4, abs=1e-9)
@@ -128,12 +131,13 @@ def test_inverse_point_of_the_whole_device(params):
 
     found = scipy.optimize.root(error, [-1.3, 0.7], tol=1e-13)
     _, base, emitter, collector = currents(found.x)
-    values = {name: str(params[name]) for name in ("IS", "BF", "VAF", "IKF", "ISE", "NE", "BR", "NR", "VAR", "IKR",
-                                                   "ISC", "NC", "RB", "RBM", "IRB", "RE", "RC")}
-    state = inverse_at_dc(**values)
+    state = inverse_at_dc(**{name: value for name, value in hard_circuits.TABLES["part"]["Q1"].items() if name != "nodes"})
     for name, amps in (("B", base), ("E", emitter), ("C", collector)):
         assert state.supplies[name].amps == pytest.approx(amps, rel=1e-9), name
-    assert 1.0 < emitter / base < params["BR"]  # leakage, Early factor and knee take from the gain
+    # an emitter junction so far reversed narrows the base: with VAR = 3 V the Early factor, 1 / q1, gives the gain half
+    # as much again, and leakage and knee take from it
+    narrowed = 1.0 - found.x[1] / params["VAF"] - found.x[0] / params["VAR"]
+    assert 0.8 < emitter / base / (params["BR"] * narrowed) < 1.0
 
 
 @pytest.mark.parametrize("drive", [10.0, 20.0])

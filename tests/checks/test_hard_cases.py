@@ -1,4 +1,4 @@
-"""Hard cases by name: period doubling, a jump, a resonator of Q 10,000, 1e-6 and 1e12 ohm in one circuit.
+"""Hard cases by name: period doubling, a jump, a resonator of Q 10,000, 1e-6 and 1e12 ohm in one circuit; cold starts.
 
 The reference of the first two is time integration (circuits_in_time.py: own equations, scipy); of the third a linear
 circuit solved with numpy; of the last the first-order change. All circuits are invented.
@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import scipy.optimize
 from circuits_in_time import Diode, diode_loop, one_period, orbit, phasors, settled, varactor_loop
+from time_domain import Doubler
 
 from hbsim.balance.newton import TOLERANCE
 
@@ -42,21 +43,21 @@ def doubling():
     return drive, orbit(diode_loop(STORING, 3e6, drive, **LOOP), near).state
 
 
-@pytest.mark.parametrize("beside", [-0.2, -0.02, 0.02, 0.2, 2.0])
+@pytest.mark.parametrize("beside", [-0.2, 0.02, 0.2, 2.0])
 def test_period_doubling(doubling, beside):
     drive = doubling[0] + beside
     circuit = diode_loop(STORING, 3e6, drive, **LOOP)
     found = orbit(circuit, doubling[1])
-    # left to itself, 10 mV aside: below the doubling it comes back to the orbit, above it goes to one of two periods
-    later = settled(circuit, found.state + [0.0, 0.01], 10_000, 1000)
-    next_time = settled(circuit, later, 1, 1000)
+    # left to itself, 0.1 V aside: below the doubling it comes back to the orbit, above it goes to one of two periods
+    later = settled(circuit, found.state + [0.0, 0.1], 6000, 256)
+    next_time = settled(circuit, later, 1, 256)
     if beside < 0:
-        assert -1.0 < found.multipliers[0] < -0.97
-        assert np.abs(later - found.state)[1] < 1e-7  # fourth-order steps, a thousand a period
+        assert -1.0 < found.multipliers[0] < -0.95
+        assert abs(later - found.state)[1] < 1e-5  # fourth-order steps, 256 a period
     else:
         assert found.multipliers[0] < -1.0
-        assert abs(later - next_time)[1] > 0.1
-        assert np.abs(settled(circuit, next_time, 1, 1000) - later).max() < 1e-6
+        assert abs(later - next_time)[1] > 0.3
+        assert np.abs(settled(circuit, next_time, 1, 256) - later).max() < 1e-6
     # hbsim, from a cold start, on the orbit of period 1 whether or not it is stable
     waveform = one_period(circuit, found.state)[1]
     state = hard_circuits.diode_loop(STORING, 3e6, **LOOP).solve({"drive.power": drive}, harmonics=64)
@@ -108,8 +109,8 @@ def test_both_branches_of_a_jump():
             x = one_period(varactor_loop(CHARGE, JUMP, level, **RESONATOR), in_time[level].state)
             for node, expected in (("k", x[2]), ("out", x[2] - x[3])):
                 found = decibels(states[level].voltage(node)[1:4], phasors(expected)[1:4])
-                # 16 harmonics of a capacitance whose slope has a corner at FC VJ
-                np.testing.assert_allclose(found, 0.0, atol=1e-4, err_msg=f"{node} at {level} dBm")
+                # 16 harmonics of a capacitance whose slope has a corner at FC VJ leave 1e-5 dB, 8 leave 5e-4 dB
+                np.testing.assert_allclose(found, 0.0, atol=2e-5, err_msg=f"{node} at {level} dBm")
             first.setdefault(level, []).append(states[level].output_dbm(1))
     apart = {level: abs(up - down) for level, (up, down) in first.items()}
     assert all((apart[level] > 3.0) == (level in LEVELS[2:5]) for level in LEVELS)
@@ -131,7 +132,7 @@ def test_states_beyond_a_jump_that_no_circuit_keeps():
 
 # -- a resonator of Q 10,000 at 2 f0 ---------------------------------------------------------------------------------
 
-Q, L_R, C_R, C_K = 1e4, 2e-9, 2.4e-12, 2e-15  # coupled from the collector and to the load by C_K
+Q, L_R, C_R, C_K = 1e4, 2e-9, 2.4e-12, 0.5e-15  # coupled from the collector and to the load by C_K
 F_R = 1 / (2 * math.pi * math.sqrt(L_R * (C_R + 2 * C_K)))  # with both couplings held at ground
 RESONANT = {
     "C_k": hard_circuits.capacitor("c", "r", C_K), "C_r": hard_circuits.capacitor("r", "ground", C_R),
@@ -141,13 +142,12 @@ RESONANT = {
 
 def linear_output(state):
     """Voltage at the load at 2 f0 from the transistor's own pin currents there: nodal equations of the rest."""
-    names, omega = ("b", "c", "vcc", "in", "r", "out"), 4 * math.pi * state.description.drive.frequency
-    y = np.zeros((6, 6), complex)
+    names, s = ("b", "c", "vcc", "in", "r", "out"), 4j * math.pi * state.description.drive.frequency
+    y, stage = np.zeros((6, 6), complex), Doubler()
     for ends, admittance in (
-            ("in", 1 / 50), ("in b", 1j * omega * 10e-12), ("vcc b", 1 / 33e3), ("vcc", 1 / 1.0 + 1j * omega * 100e-12),
-            ("vcc c", 1 / (0.5 + 1j * omega * 2.2e-9)), ("c", 1j * omega * 1.6e-12), ("c r", 1j * omega * C_K),
-            ("r", 1j * omega * C_R + 1 / (2 * math.pi * F_R * L_R / Q + 1j * omega * L_R)),
-            ("r out", 1j * omega * C_K), ("out", 1 / 50)):
+            ("in", 1 / 50), ("in b", s * stage.C_in), ("vcc b", 1 / stage.R_b), ("vcc", 1 / stage.R_s + s * stage.C_vcc),
+            ("vcc c", 1 / (stage.R_L + s * stage.L_c)), ("c", s * stage.C_c), ("c r", s * C_K),
+            ("r", s * C_R + 1 / (2 * math.pi * F_R * L_R / Q + s * L_R)), ("r out", s * C_K), ("out", 1 / 50)):
         at = [names.index(name) for name in ends.split()]
         sign = np.array([1.0, -1.0])[:len(at)]
         y[np.ix_(at, at)] += admittance * np.outer(sign, sign)
@@ -167,13 +167,13 @@ def test_resonator_of_high_q():
         output[bandwidths] = state.voltage("out")[2]
         # what the balance leaves of the currents, and the rounding of the resonator's two reactances, Q times
         assert abs(output[bandwidths] / linear_output(state) - 1) < TOLERANCE + 16 * Q * 2.2e-16
-    # a single resonance, Q delta = 1 aside: 1 / sqrt(5). The couplings shift it by (C_k / C_r)^2 and load it by parts
-    # in a thousand; the collector's own tuning changes by 1e-4 of its width.
+    # a single resonance, Q delta = 1 aside: 1 / sqrt(5). Both couplings load it, (omega C_k)^2 times 50 ohm and about
+    # 100 ohm beside the 3.4 uS of its own loss: 2 parts in a thousand.
     for side in (-1.0, 1.0):
-        assert abs(output[side] / output[0.0]) == pytest.approx(1 / math.sqrt(5), rel=0.02)
+        assert abs(output[side] / output[0.0]) == pytest.approx(1 / math.sqrt(5), rel=4e-3)
 
 
-# -- 1e-6 ohm and 1e12 ohm in one circuit ----------------------------------------------------------------------------
+# -- 1e-6 ohm and 1e12 ohm -------------------------------------------------------------------------------------------
 
 def test_smallest_and_largest_resistance():
     def solved(small, large):
@@ -191,8 +191,18 @@ def test_smallest_and_largest_resistance():
     assert change.max() < 5 * (bare[-1].real / 0.0259 * 1e-6 + 2 / 1e12 / 5e-5)
     # and the change itself: the first order, from resistances where rounding does not count
     expected = 1e-4 * (solved(1e-2, None) - bare) + 1e-4 * (solved(None, 1e8) - bare)
-    # the second order of the step (1e-2 ohm are 1e-3 of the answer), and what the balance leaves
-    np.testing.assert_allclose(both - bare, expected, rtol=0.02, atol=TOLERANCE * np.abs(bare).max())
+    # the second order of the step (1e-2 ohm change the answer by 1e-3 of itself), and what the balance leaves
+    assert (np.abs(both - bare - expected) < 3e-3 * np.abs(expected) + TOLERANCE * np.abs(bare)).all()
+
+
+@pytest.mark.parametrize("ohm", [1e3, 1e6, 1e9, 1e12])
+def test_node_behind_a_large_resistance(ohm):
+    # A probe that takes next to nothing from the collector: a divider of R and 2 R, whatever flows at the collector
+    probe = hard_circuits.stage({"probe": {"node": "p", "impedance": f"{2 * ohm} ohm"}},
+                                R_p=hard_circuits.resistor("c", "p", ohm))
+    for drive in (-30.0, 0.0):
+        state = probe.solve({"drive.power": drive}, harmonics=16)
+        np.testing.assert_allclose(state.voltage("p")[:6] / state.voltage("c")[:6], 2 / 3, rtol=TOLERANCE)
 
 
 # -- everything from cold --------------------------------------------------------------------------------------------
