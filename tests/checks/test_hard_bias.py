@@ -131,7 +131,8 @@ def test_inverse_point_of_the_whole_device(params):
 
     found = scipy.optimize.root(error, [-1.3, 0.7], tol=1e-13)
     _, base, emitter, collector = currents(found.x)
-    state = inverse_at_dc(**{name: value for name, value in hard_circuits.TABLES["part"]["Q1"].items() if name != "nodes"})
+    device = hard_circuits.TABLES["part"]["Q1"]
+    state = inverse_at_dc(**{name: value for name, value in device.items() if name != "nodes"})
     for name, amps in (("B", base), ("E", emitter), ("C", collector)):
         assert state.supplies[name].amps == pytest.approx(amps, rel=1e-9), name
     # an emitter junction so far reversed narrows the base: with VAR = 3 V the Early factor, 1 / q1, gives the gain half
