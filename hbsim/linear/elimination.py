@@ -33,6 +33,8 @@ class Equations(NamedTuple):
     columns : ndarray, complex, (n_frequency, size, size + n_kept + n_source)
         matrix, injection and -source side by side. Columns of the matrix: node voltages in the order of `nodes`, then
         currents; of the injection: currents out of the network at the kept nodes.
+    largest : ndarray, (n_frequency, size)
+        Of each row, the largest term that was added up in it; those of currents over `REFERENCE`.
     nodes : tuple of str
         All nodes, the kept ones first.
     kept : int
@@ -41,6 +43,7 @@ class Equations(NamedTuple):
     """
 
     columns: np.ndarray
+    largest: np.ndarray
     nodes: tuple[str, ...]
     kept: int
     omega: np.ndarray
@@ -91,6 +94,7 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
     Refusal
         A voltage is not determined, or two sources are tied to each other.
     """
+    equations, unit = _to_one_scale(equations)
     n_f, size, width = equations.columns.shape
     n_d = equations.kept
     n_s = width - size - n_d
@@ -103,7 +107,23 @@ def condense(equations: Equations, care: Care = NETWORK) -> Condensed:
             left = left[~_quickly(equations, left, care, found)]
     for k in (0, *left):  # the first is DC in a balance, and often the one with loops
         _carefully(equations, k, care, found)
+    found.recover *= unit[n_d:, None]
     return found
+
+
+def _to_one_scale(equations: Equations) -> tuple[Equations, np.ndarray]:
+    """The same with currents counted in what a volt drives through `REFERENCE` and each row divided by its largest
+    term, device columns included; and the units of the unknowns.
+
+    Else a node that hangs on a large resistance would take its pivot from the row of the node behind it, and be
+    recovered from the currents there: their rounding is large beside the current through the resistance. Terms count
+    before they cancel: a node that an ideal resonance leaves open stays without a pivot."""
+    size = equations.columns.shape[1]
+    unit = np.ones(size)
+    unit[len(equations.nodes):] = 1.0 / REFERENCE
+    columns = equations.columns / np.where(equations.largest > 0.0, equations.largest, 1.0)[:, :, None]
+    columns[:, :, :size] *= unit
+    return equations._replace(columns=columns), unit
 
 
 def _quickly(equations: Equations, which: np.ndarray, care: Care, found: Condensed) -> np.ndarray:
@@ -125,7 +145,6 @@ def _quickly(equations: Equations, which: np.ndarray, care: Care, found: Condens
     condition = np.sqrt(np.einsum("kij,kij->k", parts, parts)) * np.abs(solved[:, :, -1]).max(axis=1, initial=0.0)
     x = -solved[:, :, :-1]
     size_of = np.abs(x)
-    size_of[:, len(equations.nodes) - n_d:] *= REFERENCE
     size_of[:, :, n_d:2 * n_d] /= REFERENCE
     good = (condition < _CONDITION) & (size_of.max(axis=(1, 2), initial=0.0) < care.growth)
     found.recover[which] = x

@@ -193,11 +193,15 @@ class Network:
         n_d, size, nodes, n_node = len(self.device_nodes), self._own, self.layout.nodes, len(own_nodes)
         matrix = np.zeros((len(self.omega), size, size + n_d + len(self.sources)), complex)
         matrix[:, :n_d, size:size + n_d] = np.eye(n_d)
+        largest = np.zeros((len(self.omega), size))
+        largest[:, :n_d] = 1.0 / REFERENCE
         for element in loose:
             law = laws[element.name]
             at = [nodes.get(node, -1) for node in element.nodes]
             if law.b is None:
                 for row, r in enumerate(at):
+                    if r >= 0:
+                        largest[:, r] = np.maximum(largest[:, r], np.abs(law.a[:, row]).max(axis=1))
                     for column, c in enumerate(at):
                         if r >= 0 and c >= 0:
                             matrix[:, r, c] += law.a[:, row, column]
@@ -205,8 +209,10 @@ class Network:
             first = self.layout.currents[element.name]
             span = slice(first, first + len(at))
             matrix[:, span, span] = law.b
+            largest[:, span] = np.maximum(np.abs(law.a).max(axis=2), np.abs(law.b).max(axis=2) / REFERENCE)
             for column, c in enumerate(at):
                 if c >= 0:
+                    largest[:, c] = np.maximum(largest[:, c], 1.0 / REFERENCE)
                     matrix[:, span, c] += law.a[:, :, column]
                     matrix[:, c, first + column] = 1.0
             if element.name in self.sources:
@@ -214,12 +220,15 @@ class Network:
                 matrix[:, first, size + n_d + self.sources.index(element.name)] = -law.scale[:, 0] * acts
         for node in self.ties:
             matrix[0, nodes[node], nodes[node]] += 1.0 / REFERENCE
+            largest[0, nodes[node]] = max(largest[0, nodes[node]], 1.0 / REFERENCE)
         if self._frame is not None:
             self._onward = matrix[:, :n_node, :size].copy()
             mixed = ~self._frame.identity
             matrix[mixed, :n_node] = self._frame.b[mixed] @ matrix[mixed, :n_node]
             matrix[:, :n_node, :n_node] += self._frame.a
-        return Equations(matrix, own_nodes, n_d, self.omega)
+            largest[mixed, :n_node] = (np.abs(self._frame.b[mixed]) @ largest[mixed, :n_node, None])[:, :, 0]
+            largest[:, :n_node] = np.maximum(largest[:, :n_node], np.abs(self._frame.a).max(axis=2, initial=0.0))
+        return Equations(matrix, largest, own_nodes, n_d, self.omega)
 
     # -- reading a solution -----------------------------------------------------------------------------------
 

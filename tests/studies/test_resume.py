@@ -16,7 +16,7 @@ from hbsim.cli import main
 from hbsim.errors import Refusal
 from hbsim.studies.unfinished import Unfinished
 
-AXES = ["--vary", "supply.VCC=1:4:0.05V", "--vary", "drive.power=-10:10:0.5dBm"]
+AXES = ["--harmonics", "10", "--vary", "supply.VCC=1:4:0.05V", "--vary", "drive.power=-10:10:0.5dBm"]
 GRID = {"supply.VCC": "1:4:0.25V", "drive.power": "-10:5:0.5dBm"}
 
 
