@@ -93,7 +93,7 @@ def test_predict_json_holds_the_listed_keys_with_the_values_of_the_python_state(
     assert [peak["value"] for peak in device["peaks"]] == pytest.approx([rating.value for rating in q1.ratings])
     assert set(found["solver"]) == {"harmonics", "samples", "iterations", "residual", "truncation_db",
                                     "truncation_between", "tolerance_met"}
-    assert found["solver"]["truncation_between"] == [4, 6]
+    assert found["solver"]["truncation_between"] == [4, 8]
     assert found["solver"]["harmonics"] == 4 and found["solver"]["truncation_db"] > 0
     assert all(isinstance(sentence, str) for sentence in found["warnings"])
 

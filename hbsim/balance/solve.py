@@ -96,12 +96,10 @@ def measured(coarse: Sequence[SteadyState], fine: SteadyState) -> Truncation:
 
 
 def truncation_of(state: SteadyState) -> Truncation | None:
-    """What half as many harmonics again change; None where they cannot be solved or a part's data does not reach."""
-    more = -(-3 * state.solver.harmonics // 2)
-    samples = -(-state.solver.samples * more // state.solver.harmonics)
+    """What twice as many harmonics and samples change; None where they have no solution or a part's data ends."""
     try:
         # the junctions keep the temperature they were found at
-        fine = _solve_once(state.description, more, samples, state.form, Effort(), None, state.accuracy)
+        fine = _solve_once(state.description, 2 * state.solver.harmonics, 2 * state.solver.samples, state.form, Effort(), None, state.accuracy)
     except (NotSolved, Refusal):
         return None
     return measured([state], fine)

@@ -86,7 +86,7 @@ class Circuit:
             None: raised at each point until its lines stay within `accuracy`.
         accuracy : Accuracy
         estimate : bool
-            Whether a given number of harmonics is held against half as many again (which costs more than the sweep).
+            Whether a given number of harmonics is held against twice as many (which costs more than the sweep itself).
         progress : function of (points done, points in all), or None
         executor : concurrent.futures.Executor or None
             Takes the work, in pieces of some tens of milliseconds; None: a thread for each core.

@@ -56,9 +56,8 @@ class Strip:
         """(harmonics, samples) to solve with in turn; the first is the coarsest."""
         if self.harmonics is None:
             return [(level, None) for level in self.accuracy.levels(self.description)]
-        more = -(-3 * self.harmonics // 2)
-        samples = None if self.samples is None else -(-3 * self.samples // 2)
-        return [(self.harmonics, self.samples), (more, samples)][:1 + self.estimate]
+        samples = None if self.samples is None else 2 * self.samples
+        return [(self.harmonics, self.samples), (2 * self.harmonics, samples)][:1 + self.estimate]
 
 
 @dataclass

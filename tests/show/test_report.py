@@ -35,7 +35,7 @@ def test_the_page_of_a_prediction(prediction):
     for expected in (f"Conversion gain    {-state.conversion_loss_db:.2f} dB",
                      f"Input return loss  {state.input_return_loss_db:.2f} dB",
                      f"conducts over {q1.conduction_angle_deg:.0f} deg", "limit 4.5 V", "junctions at 27 degC",
-                     "Solved with 8 harmonics", "Truncation: from 8 to 12 harmonics the wanted output moves by ",
+                     "Solved with 8 harmonics", "Truncation: from 8 to 16 harmonics the wanted output moves by ",
                      "Cautions: "):
         assert expected in page
     assert not any(line.split()[:1] == ["substrate"] for line in lines)  # at ground, without current
