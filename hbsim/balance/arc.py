@@ -11,9 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 
-from .equations import jacobian, residual
 from .newton import TOLERANCE
 from .spectrum import real_form
 from .system import System
@@ -50,17 +48,18 @@ class Arc:
     def _excitation(self, level: float) -> np.ndarray:
         return self._rest + np.exp(level) * self._drive
 
-    def _linearised(self, x: np.ndarray, level: float) -> tuple[float, np.ndarray, tuple]:
-        """Current error, residual (flat), and the factored Jacobian."""
-        s = self._system
-        error, _ = residual(x, self._excitation(level), self._parameters, 0.0, x, s.net, s.devices, s.transform, s.work)
-        jacobian(0.0, s.net, s.devices, s.transform, s.work)
+    def _linearised(self, x: np.ndarray, level: float) -> tuple[float, np.ndarray]:
+        """Current error and residual; the system's `solved` then takes its Jacobian."""
         self.steps += 1
-        return error, s.work.residual.ravel().copy(), scipy.linalg.lu_factor(s.work.jacobian, check_finite=False)
+        return self._system.linearised(x, self._excitation(level), self._parameters)
+
+    def _slope(self, level: float) -> np.ndarray:
+        """By how much the voltages move for one neper of drive, (n, rows)."""
+        return self._system.solved(np.exp(level) * self._drive_form)
 
     def _tangent(self, x: np.ndarray, level: float, along: _Point | None) -> _Point:
-        _, _, factors = self._linearised(x, level)
-        slope = scipy.linalg.lu_solve(factors, np.exp(level) * self._drive_form.ravel()).reshape(x.shape)
+        self._linearised(x, level)
+        slope = self._slope(level)
         length = np.sqrt((np.abs(slope).max() / _VOLT) ** 2 + 1.0)
         dx, dlevel = slope / length, 1.0 / length
         if along is not None and np.vdot(dx, along.dx) / _VOLT**2 + dlevel * along.dlevel < 0:
@@ -72,14 +71,11 @@ class Arc:
         x, level = point.x + stride * point.dx, point.level + stride * point.dlevel
         weight = 1.0 / _VOLT**2
         for step in range(9):
-            try:
-                error, f, factors = self._linearised(x, level)
-                if error <= TOLERANCE and step:
-                    return self._tangent(x, level, point)
-                towards = scipy.linalg.lu_solve(factors, -f).reshape(x.shape)
-                slope = scipy.linalg.lu_solve(factors, np.exp(level) * self._drive_form.ravel()).reshape(x.shape)
-            except (ValueError, scipy.linalg.LinAlgError):
-                return None
+            error, f = self._linearised(x, level)
+            if error <= TOLERANCE and step:
+                found = self._tangent(x, level, point)
+                return found if np.isfinite(found.dlevel) else None
+            towards, slope = self._system.solved(-f), self._slope(level)
             off = weight * np.vdot(point.dx, x - point.x) + point.dlevel * (level - point.level) \
                 - stride * (weight * np.vdot(point.dx, point.dx) + point.dlevel**2)
             change = -(off + weight * np.vdot(point.dx, towards)) / (point.dlevel + weight * np.vdot(point.dx, slope))
