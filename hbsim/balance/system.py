@@ -16,7 +16,7 @@ from .krylov import no_room, room, to_nodes, to_rows
 from .linearised import factor, linearise, solve_linear
 from .native import lapack_addresses, law_address
 from .newton import BALANCED, SINGULAR, STALLED, UNSOLVED, damped_step, march, newton
-from .regime import by_clusters_is_quicker
+from .regime import quicker_clusters
 from .spectrum import samples_for, transform
 
 _FORCING = 1e-3  # linear residual left in a Newton step: smaller costs iterations and saves no steps (measured)
@@ -75,21 +75,19 @@ class System:
         self.transform = transform(self.harmonics, self.samples)
         self.net = Net(network.a, network.b, network.identity, network.omega)
         self.devices = _flatten(self.mounted, network.device_nodes, network.omega)
-        self._make_room(None)
+        self._make_room(quicker_clusters(*self.shape, self.devices))
 
-    def _make_room(self, whole: bool | None) -> None:
-        """Room to work in, for the whole Jacobian or for its pieces; None takes the quicker."""
-        (n, rows), devices = self.shape, self.devices
-        if whole is None:
-            whole = not by_clusters_is_quicker(n, rows, devices)
-        clusters = one_cluster(n, rows) if whole else find_clusters(n, rows, devices)
+    def _make_room(self, clusters: Clusters | None) -> None:
+        """Room to work in: for the Jacobian by clusters, or as a whole without any."""
+        whole = clusters is None
         self.krylov = no_room() if whole else room(self.net, clusters, _FORCING)
-        self.work = _room(devices, self.harmonics, self.samples, whole, clusters)
+        self.work = _room(self.devices, self.harmonics, self.samples, whole, clusters or one_cluster(*self.shape))
         self._lapack = lapack_addresses()
+        self.eliminations = 0
 
     def keep_jacobian(self, whole: bool) -> None:
-        """Keep the Jacobian as a whole or by clusters from here on, whatever was found quicker."""
-        self._make_room(whole)
+        """Keep the Jacobian as a whole or by clusters from here on, whatever regime.py thinks quicker."""
+        self._make_room(None if whole else find_clusters(*self.shape, self.devices))
 
     @property
     def keeps_whole(self) -> bool:
@@ -109,7 +107,7 @@ class System:
         only_dc.transform = transform(0, 1)
         only_dc.net = Net(*(np.ascontiguousarray(item[:1]) for item in self.net))
         only_dc.devices = self.devices._replace(late=np.ascontiguousarray(self.devices.late[:, :1]))
-        only_dc._make_room(None)
+        only_dc._make_room(quicker_clusters(*only_dc.shape, only_dc.devices))
         return only_dc
 
     def excitation(self, source: np.ndarray) -> np.ndarray:
