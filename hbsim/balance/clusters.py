@@ -12,8 +12,9 @@ from collections import namedtuple
 import numpy as np
 
 Clusters = namedtuple("Clusters", "cluster place node first offset")
-"""cluster, place: (n,), of every node: its cluster and its place in it. node: (n,), the nodes cluster by cluster; first:
-(n_cluster + 1,), where each begins in `node`; offset: the same in the row of blocks, (nodes x rows)^2 numbers each."""
+"""cluster, place: (n,), of every node: its cluster and its place in it. node: (n,), the nodes cluster by cluster.
+first: (n_cluster + 1,), where each begins in `node`; offset: the same in the row of blocks, (nodes x rows)^2 numbers
+each."""
 
 _REFERENCE = 50.0  # brings voltages and currents to one scale before columns are compared. [ohm]
 

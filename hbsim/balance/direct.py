@@ -11,8 +11,8 @@ from scipy.sparse.linalg import splu
 
 from .clusters import Clusters
 from .krylov import Krylov
+from .regime import MOST_WHOLE
 
-_MOST_WHOLE = 12_000  # unknowns up to which a full matrix (1.1 GiB) is made where the sparse one is not sparse
 _FULL = 0.1  # share of entries above which elimination fills the rest anyway
 
 
@@ -43,7 +43,7 @@ def solver(j: csc_array) -> Callable[[np.ndarray], np.ndarray]:
         J is singular.
     """
     size = j.shape[0]
-    if size <= _MOST_WHOLE and j.nnz > _FULL * size**2:
+    if size <= MOST_WHOLE and j.nnz > _FULL * size**2:
         whole = j.toarray()
         lu, pivots, info = scipy.linalg.lapack.dgetrf(whole, overwrite_a=True)
         if info != 0:

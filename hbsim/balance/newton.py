@@ -78,14 +78,15 @@ def _keep_step(work, kept, step):
 def damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, work):
     """Move x along work.step as far as lessens the error; (share taken, 0 where none does; error; sum of squares)."""
     share = _longest_step(devices, transform, work)
-    while share >= 1e-5:
+    while True:
         _moved(x, share, work.step, work.trial)
         error, now = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
         if now <= (1.0 - 1e-4 * share) * squares or error <= TOLERANCE:
             x[:, :] = work.trial
             return share, error, now
         share *= 0.5
-    return 0.0, np.inf, squares
+        if share < 1e-5:
+            return 0.0, error, squares
 
 
 @njit(cache=True, nogil=True)
@@ -120,7 +121,8 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
             if rounding_alone(x, net, work, krylov):
                 return BALANCED, steps, error
             if not factor(lapack, work, krylov):
-                return (BALANCED if error <= TOLERANCE else SINGULAR if work.jacobian.shape[0] else UNSOLVED), steps, error
+                lost = SINGULAR if work.jacobian.shape[0] else UNSOLVED  # a piece may be singular where the whole is not
+                return (BALANCED if error <= TOLERANCE else lost), steps, error
             work.factorisations[0] += 1
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]

@@ -16,11 +16,12 @@ from .krylov import no_room, room, to_nodes, to_rows
 from .linearised import factor, linearise, solve_linear
 from .native import lapack_addresses, law_address
 from .newton import BALANCED, SINGULAR, STALLED, UNSOLVED, damped_step, march, newton
-from .regime import quicker_clusters
+from .regime import MOST_WHOLE, quicker_clusters
 from .spectrum import samples_for, transform
 
 _FORCING = 1e-3  # linear residual left in a Newton step: smaller costs iterations and saves no steps (measured)
 _CLOSE = 1e-9  # the same where a solution itself is wanted, not a step
+_MOST_ELIMINATIONS = 8  # steps the iteration may fail to find before it is given up for the whole matrix
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,9 @@ class System:
             taken += steps
             if stop != UNSOLVED:
                 return stop, taken, error
+            if self.eliminations >= _MOST_ELIMINATIONS and x.size <= MOST_WHOLE:
+                self.keep_jacobian(whole=True)
+                continue
             stop = self._eliminated_step(x, c, parameters, h, x_ref)
             taken += 1
             if stop != BALANCED:
@@ -249,8 +253,8 @@ def _room(devices: Devices, harmonics: int, samples: int, whole: bool, clusters:
         "spectrum": (n_branch, rows), "branch": (3, n_branch, rows), "total": (n_branch, rows),
         "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
         "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
-        "extent": (n, harmonics + 1), "jacobian": (whole_size, whole_size), "block": (2 * n, whole_size), "step": (n, rows),
-        "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
+        "extent": (n, harmonics + 1), "jacobian": (whole_size, whole_size), "block": (2 * n, whole_size),
+        "step": (n, rows), "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
     }
     return Work(pivots=np.zeros(whole_size, np.int32), factorisations=np.zeros(1, np.int64), clusters=clusters,
                 **{name: np.zeros(shape) for name, shape in shapes.items()})
