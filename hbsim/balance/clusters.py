@@ -11,6 +11,8 @@ from collections import namedtuple
 
 import numpy as np
 
+from .equations import Devices
+
 Clusters = namedtuple("Clusters", "cluster place node first offset")
 """cluster, place: (n,), of every node: its cluster and its place in it. node: (n,), the nodes cluster by cluster.
 first: (n_cluster + 1,), where each begins in `node`; offset: the same in the row of blocks, (nodes x rows)^2 numbers
@@ -24,8 +26,8 @@ def one_cluster(n: int, rows: int) -> Clusters:
     return _arranged(np.zeros(n, np.int64), rows)
 
 
-def find_clusters(n: int, rows: int, devices) -> Clusters:
-    """Clusters of n nodes from the ends of the branches and the slopes between branches (equations.py, `Devices`)."""
+def find_clusters(n: int, rows: int, devices: Devices) -> Clusters:
+    """Clusters of n nodes from the ends of the branches and the slopes between branches."""
     # an import of some 30 ms that circuits of one device do without
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components

@@ -23,6 +23,7 @@ import numpy as np
 from numba import njit
 
 from .clusters import Clusters, rows_by_node
+from .equations import Net
 from .native import lu_factor, lu_solve
 
 ROOM = 60  # vectors kept before a restart
@@ -40,7 +41,7 @@ basis: (ROOM + 1, size); hessenberg: (ROOM + 1, ROOM); rotation: (3, ROOM + 1): 
 vectors: (7, size); iterations: (1,), counted up."""
 
 
-def room(net, clusters: Clusters, tolerance: float) -> Krylov:
+def room(net: Net, clusters: Clusters, tolerance: float) -> Krylov:
     """Room for one System and its network; see `Krylov`."""
     n_k, n = net.a.shape[:2]
     rows, size, node = 2 * n_k - 1, (2 * n_k - 1) * n, clusters.node

@@ -121,7 +121,8 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
             if rounding_alone(x, net, work, krylov):
                 return BALANCED, steps, error
             if not factor(lapack, work, krylov):
-                lost = SINGULAR if work.jacobian.shape[0] else UNSOLVED  # a piece may be singular where the whole is not
+                # a piece may be singular where the whole is not
+                lost = SINGULAR if work.jacobian.shape[0] else UNSOLVED
                 return (BALANCED if error <= TOLERANCE else lost), steps, error
             work.factorisations[0] += 1
         for i in range(flat.shape[0]):
