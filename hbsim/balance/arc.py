@@ -13,10 +13,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-import scipy.linalg
 import scipy.optimize
 
-from .equations import jacobian, residual
 from .newton import BALANCED, TOLERANCE
 from .spectrum import real_form
 from .system import System
@@ -178,17 +176,14 @@ class Arc:
         return self._rest + math.exp(level) * self._drive
 
     def _linearised(self, x: np.ndarray, level: float) -> tuple[float, np.ndarray, Callable]:
-        """Current error, residual (flat), and what solves J y = b for flat b."""
-        s = self._system
-        error, _ = residual(x, self._excitation(level), self._parameters, 0.0, x, s.net, s.devices, s.transform, s.work)
-        jacobian(0.0, s.net, s.devices, s.transform, s.work)
+        """Current error, residual (n, rows), and what solves J y = b until the next call."""
         self.steps += 1
-        factors = scipy.linalg.lu_factor(s.work.jacobian, check_finite=False)
-        return error, s.work.residual.ravel().copy(), lambda b: scipy.linalg.lu_solve(factors, b).reshape(x.shape)
+        error, f = self._system.linearised(x, self._excitation(level), self._parameters)
+        return error, f, self._system.solved
 
     def _slope(self, level: float, solve: Callable) -> np.ndarray:
         """Change of the voltages with the level. [V / neper]"""
-        return solve(math.exp(level) * self._drive_form.ravel())
+        return solve(math.exp(level) * self._drive_form)
 
     def _first(self, x: np.ndarray, level: float, heading: int) -> _Point:
         """A balanced state as a point of the curve, its tangent towards higher levels (heading 1) or lower (-1)."""
@@ -200,16 +195,15 @@ class Arc:
         x, level = point.x + stride * point.dx, point.level + stride * point.dlevel
         length, change, towards = stride * point.along(point.dx, point.dlevel), math.inf, None
         for step in range(10):
-            try:
-                error, f, solve = self._linearised(x, level)
-                slope = self._slope(level, solve)
-                rounding = towards is not None and np.abs(towards).max() <= _ROUNDING * np.abs(x).max()
-                if step and (error <= TOLERANCE or rounding):
-                    sign = 1.0 if point.along(slope, 1.0) > 0 else -1.0
-                    return _with_tangent(x, level, sign * slope, sign)
-                towards = solve(-f)
-            except (ValueError, scipy.linalg.LinAlgError):
+            error, f, solve = self._linearised(x, level)
+            slope = self._slope(level, solve)
+            if not np.isfinite(slope).all():  # the Jacobian is singular
                 return None
+            rounding = towards is not None and np.abs(towards).max() <= _ROUNDING * np.abs(x).max()
+            if step and (error <= TOLERANCE or rounding):
+                sign = 1.0 if point.along(slope, 1.0) > 0 else -1.0
+                return _with_tangent(x, level, sign * slope, sign)
+            towards = solve(-f)
             off = point.along(x - point.x, level - point.level) - length
             change = -(off + _WEIGHT * float(np.vdot(point.dx, towards))) / point.along(slope, 1.0)
             towards = towards + change * slope

@@ -30,10 +30,12 @@ exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column 
 waveforms, -1 where zero; wave_*: where each slope waveform stands (device; 0 i, 1 q, 2 t; row * n_branch + column)."""
 
 Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual "
-                          "scale largest extent jacobian block pivots step trial change history lengths factorisations")
+                          "scale largest extent jacobian block pivots step trial change history lengths factorisations "
+                          "clusters")
 """Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
-was made, lengths: their squared lengths; factorisations: (1,), counted up."""
+was made, lengths: their squared lengths; factorisations: (1,), counted up. jacobian: the whole matrix, (size, size), or
+(0, 0) where its pieces are kept instead (krylov.py); clusters: see clusters.py."""
 
 _FLOOR = 1e-9  # TOLERANCE of it, 1e-18 A, is rounding whatever flows. [A]
 
@@ -222,36 +224,48 @@ def _combine(devices, d, s, k, omega, work):
 
 
 @njit(cache=True, nogil=True)
-def _add_row(jac, node, r, rows, col_from, col_to, values, sign):
-    """Add a row of slopes at (node, r) against the voltage of a branch."""
-    i = node * rows + r
+def _add_row(jac, i, col_from, col_to, rows, values, sign):
+    """Add a row of slopes against the voltage of a branch, whose ends begin at these columns (-1: ground)."""
     if col_from >= 0:
         for h in range(rows):
-            jac[i, col_from * rows + h] += sign * values[h]
+            jac[i, col_from + h] += sign * values[h]
     if col_to >= 0:
         for h in range(rows):
-            jac[i, col_to * rows + h] -= sign * values[h]
+            jac[i, col_to + h] -= sign * values[h]
 
 
 @njit(cache=True, nogil=True)
-def jacobian(h, net, devices, transform, work):
-    """Fill work.jacobian from the slopes left by the last `residual`; rows and columns run node by node.
+def _place(clusters, node, rows):
+    """Where a node begins in the block of its cluster; -1 for ground."""
+    return clusters.place[node] * rows if node >= 0 else -1
+
+
+@njit(cache=True, nogil=True)
+def device_slopes(h, flat, clusters, net, devices, transform, work):
+    """The devices' share of the Jacobian, D + h, from the slopes left by the last `residual`, into `flat`: one dense
+    block a cluster, one after the other; rows and columns of a block run node by node.
 
     With two-sided coefficients g_m of a slope, harmonic k of its product with V_0 + Re sum V_l exp(j l theta) is
     2 g_k V_0 + sum_l (g_(k-l) V_l + g_(k+l) conj V_l), and harmonic 0 is g_0 V_0 + sum_l Re(conj(g_l) V_l)."""
     n, rows = work.residual.shape
-    jac, combined = work.jacobian, work.combined
-    jac[:, :] = 0.0
+    combined = work.combined
+    flat[:] = 0.0
     _both_sides(devices, transform, work)
     n_k = net.omega.shape[0]
     top = n_k - 1  # K; combined[:, top] is coefficient k
     row_re, row_im = work.row[0], work.row[1]
     for d in range(devices.address.shape[0]):
         for s in range(devices.slot_start[d], devices.slot_start[d + 1]):
-            row_from, row_to = devices.branch_from[devices.slot_row[s]], devices.branch_to[devices.slot_row[s]]
-            col_from, col_to = devices.branch_from[devices.slot_column[s]], devices.branch_to[devices.slot_column[s]]
+            row_branch, column = devices.slot_row[s], devices.slot_column[s]
+            row_from = _place(clusters, devices.branch_from[row_branch], rows)
+            row_to = _place(clusters, devices.branch_to[row_branch], rows)
+            col_from = _place(clusters, devices.branch_from[column], rows)
+            col_to = _place(clusters, devices.branch_to[column], rows)
             if max(row_from, row_to) < 0 or max(col_from, col_to) < 0:
                 continue
+            c = clusters.cluster[max(devices.branch_from[row_branch], devices.branch_to[row_branch])]
+            width = (clusters.first[c + 1] - clusters.first[c]) * rows
+            block = flat[clusters.offset[c]:clusters.offset[c + 1]].reshape(width, width)
             for k in range(n_k):
                 _combine(devices, d, s, k, net.omega[k], work)
                 if k == 0:
@@ -266,15 +280,25 @@ def jacobian(h, net, devices, transform, work):
                         row_re[2 * l - 1], row_re[2 * l] = d_re + m_re, m_im - d_im
                         row_im[2 * l - 1], row_im[2 * l] = d_im + m_im, d_re - m_re
                 r = 2 * k - 1 if k else 0
-                for node, sign in ((row_from, 1.0), (row_to, -1.0)):
-                    if node >= 0:
-                        _add_row(jac, node, r, rows, col_from, col_to, row_re, sign)
+                for row, sign in ((row_from, 1.0), (row_to, -1.0)):
+                    if row >= 0:
+                        _add_row(block, row + r, col_from, col_to, rows, row_re, sign)
                         if k:
-                            _add_row(jac, node, r + 1, rows, col_from, col_to, row_im, sign)
+                            _add_row(block, row + r + 1, col_from, col_to, rows, row_im, sign)
     if h > 0:
-        for i in range(jac.shape[0]):
-            jac[i, i] += h
-    for k in range(n_k):
+        for c in range(clusters.first.shape[0] - 1):
+            width = (clusters.first[c + 1] - clusters.first[c]) * rows
+            for i in range(width):
+                flat[clusters.offset[c] + i * (width + 1)] += h
+
+
+@njit(cache=True, nogil=True)
+def jacobian(h, net, devices, transform, work):
+    """Fill work.jacobian from the slopes left by the last `residual`; rows and columns run node by node."""
+    n, rows = work.residual.shape
+    jac = work.jacobian
+    device_slopes(h, jac.reshape(jac.size), work.clusters, net, devices, transform, work)
+    for k in range(net.omega.shape[0]):
         if not net.identity[k]:
             _times_b(jac, net.b[k], n, rows, k, work.block)
         _add_a(jac, net.a[k], n, rows, k)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from .equations import branch_voltages, jacobian, node_currents, residual
-from .native import lu_factor, lu_solve
+from .equations import branch_voltages, node_currents, residual
+from .linearised import factor, linearise, rounding_alone, solve_linear
 
-BALANCED, STALLED, SPENT, SINGULAR = 0, 1, 2, 3
-_ROUNDING = 128 * 2.3e-16  # relative, of the voltages
-_CUT_OFF = 1e-12  # an error above is never put down to rounding. [A]
+BALANCED, STALLED, SPENT, SINGULAR, UNSOLVED = 0, 1, 2, 3, 4
 TOLERANCE = 1e-9  # of the currents that cancel at a node
 _CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
@@ -40,26 +38,6 @@ def _moved(x, share, step, trial):
     for j in range(x.shape[0]):
         for r in range(x.shape[1]):
             trial[j, r] = x[j, r] + share * step[j, r]
-
-
-@njit(cache=True, nogil=True)
-def _rounding_alone(jac, x, errors):
-    """Whether the current errors of every node are no more than rounding of the voltages makes: |F| <= 128 eps |J| |x|.
-
-    In cut-off that is more current than flows, and nothing is left to gain. The largest |J| |x| over a node's harmonics
-    counts, because the samples spread the rounding of one over all."""
-    n, rows = errors.shape
-    v = x.reshape(x.size)
-    for j in range(n):
-        reach, worst = 0.0, 0.0
-        for r in range(rows):
-            here = 0.0
-            for i in range(v.shape[0]):
-                here += abs(jac[j * rows + r, i]) * abs(v[i])
-            reach, worst = max(reach, here), max(worst, abs(errors[j, r]))
-        if worst > min(_ROUNDING * reach, _CUT_OFF):
-            return False
-    return True
 
 
 @njit(cache=True, nogil=True)
@@ -97,7 +75,22 @@ def _keep_step(work, kept, step):
 
 
 @njit(cache=True, nogil=True)
-def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work):
+def damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, work):
+    """Move x along work.step as far as lessens the error; (share taken, 0 where none does; error; sum of squares)."""
+    share = _longest_step(devices, transform, work)
+    while True:
+        _moved(x, share, work.step, work.trial)
+        error, now = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
+        if now <= (1.0 - 1e-4 * share) * squares or error <= TOLERANCE:
+            x[:, :] = work.trial
+            return share, error, now
+        share *= 0.5
+        if share < 1e-5:
+            return 0.0, error, squares
+
+
+@njit(cache=True, nogil=True)
+def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work, krylov):
     """Bring x (n, rows) to balance in place; work.total then holds the branch currents at x.
 
     Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is
@@ -106,7 +99,8 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
     Returns
     -------
     stop : int
-        BALANCED, STALLED, SPENT or SINGULAR.
+        BALANCED, STALLED, SPENT or SINGULAR; or UNSOLVED: the step could not be found by iteration, and x is where a
+        step found otherwise has to begin (`System.newton` sees to it).
     steps : int
         Steps taken, those with an old Jacobian included; work.factorisations counts the new ones.
     error : float
@@ -123,16 +117,22 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
         if steps >= most_steps:
             return (BALANCED if error <= TOLERANCE else SPENT), steps, error
         if kept == 0:
-            jacobian(h, net, devices, transform, work)
-            if _rounding_alone(work.jacobian, x, work.residual):
+            linearise(h, net, devices, transform, work, krylov)
+            if rounding_alone(x, net, work, krylov):
                 return BALANCED, steps, error
-            if lu_factor(lapack, work.jacobian, work.pivots) != 0:
-                return (BALANCED if error <= TOLERANCE else SINGULAR), steps, error
+            if not factor(lapack, work, krylov):
+                # a piece may be singular where the whole is not
+                lost = SINGULAR if work.jacobian.shape[0] else UNSOLVED
+                return (BALANCED if error <= TOLERANCE else lost), steps, error
             work.factorisations[0] += 1
-        steps += 1
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]
-        lu_solve(lapack, work.jacobian, work.pivots, flat)
+        if not solve_linear(lapack, work, krylov):
+            if kept > 0:  # with the slopes of here it may go better
+                kept = 0
+                continue
+            return (BALANCED if error <= TOLERANCE else UNSOLVED), steps, error
+        steps += 1
         if kept > 0 or error <= TOLERANCE:
             polished = error <= TOLERANCE
             sound = _updated_step(work, kept, flat)
@@ -147,19 +147,12 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
                 error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
                 kept = 0
             continue
-        share = _longest_step(devices, transform, work)
-        while True:
-            _moved(x, share, work.step, work.trial)
-            new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            if new_squares <= (1.0 - 1e-4 * share) * squares or new_error <= TOLERANCE:
-                break
-            share *= 0.5
-            if share < 1e-5:
-                return STALLED, steps, error
+        share, new_error, squares = damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, work)
+        if share == 0.0:
+            return STALLED, steps, error
         if share == 1.0 and new_error < _CONTRACTS * error:
             kept = _keep_step(work, 0, flat)
-        x[:, :] = work.trial
-        error, squares = new_error, new_squares
+        error = new_error
 
 
 @njit(cache=True, nogil=True)
@@ -202,7 +195,8 @@ def _extrapolate(xs, cs, point):
 
 
 @njit(cache=True, nogil=True)
-def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
+def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work,
+           krylov):
     """Solve points that each have a start of their own, such as their state with fewer harmonics; arrays as in `march`.
 
     What the point before gained over its start is added to the start of the next, for it mostly gains the same."""
@@ -216,7 +210,7 @@ def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, 
                     if tries == 0:
                         xs[point, j, r] += xs[before, j, r] - starts[before, j, r]
             stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
-                                        transform, lapack, work)
+                                        transform, lapack, work, krylov)
             stops[point], errors[point] = stop, error
             steps[point] += count
             tries = 2 if stop == BALANCED else tries + 1
@@ -226,22 +220,23 @@ def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, 
 
 
 @njit(cache=True, nogil=True)
-def march(xs, cs, parameters, most_steps, flows, stops, steps, errors, net, devices, transform, lapack, work):
-    """Solve a row of points in order, each from an extrapolation of those before it.
+def march(xs, cs, parameters, most_steps, first, flows, stops, steps, errors, net, devices, transform, lapack, work,
+          krylov):
+    """Solve a row of points in order from the point `first`, each from an extrapolation of those before it.
 
     xs: (n_point, n, rows), xs[0] holds the start. cs: (n_point, K+1, n); parameters: (n_parameter,).
     flows: (n_point, n, rows), filled with the device currents at every node. stops, steps, errors: (n_point,).
     Stops at the first point that does not balance and returns its number; n_point when all did.
     """
-    for point in range(xs.shape[0]):
+    for point in range(first, xs.shape[0]):
         if point >= 1:
             _extrapolate(xs, cs, point)
         stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
-                                    transform, lapack, work)
-        if stop != BALANCED and point >= 1:
+                                    transform, lapack, work, krylov)
+        if stop != BALANCED and stop != UNSOLVED and point >= 1:
             xs[point] = xs[point - 1]
             stop, more, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net,
-                                       devices, transform, lapack, work)
+                                       devices, transform, lapack, work, krylov)
             count += more
         stops[point], steps[point], errors[point] = stop, count, error
         if stop != BALANCED:

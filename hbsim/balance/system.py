@@ -6,13 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import LinAlgError
 
 from ..devices.contract import Device
 from ..linear.network import GROUND, Element, Network
-from .equations import Devices, Net, Work
+from .clusters import Clusters, find_clusters, one_cluster
+from .equations import Devices, Net, Work, node_currents, residual
+from .krylov import no_room, room, to_nodes, to_rows
+from .linearised import factor, linearise, solve_linear
 from .native import lapack_addresses, law_address
-from .newton import march, newton, refine
+from .newton import BALANCED, SINGULAR, STALLED, UNSOLVED, damped_step, march, newton, refine
+from .regime import MOST_WHOLE, quicker_clusters
 from .spectrum import samples_for, transform
+
+_FORCING = 1e-3  # linear residual left in a Newton step: smaller costs iterations and saves no steps (measured)
+_CLOSE = 1e-9  # the same where a solution itself is wanted, not a step
+_MOST_ELIMINATIONS = 8  # steps the iteration may fail to find before it is given up for the whole matrix
 
 
 @dataclass(frozen=True)
@@ -67,8 +76,24 @@ class System:
         self.transform = transform(self.harmonics, self.samples)
         self.net = Net(network.a, network.b, network.identity, network.omega)
         self.devices = _flatten(self.mounted, network.device_nodes, network.omega)
-        self.work = _room(self.devices, self.harmonics, self.samples, len(network.device_nodes))
+        self._make_room(quicker_clusters(*self.shape, self.devices))
+
+    def _make_room(self, clusters: Clusters | None) -> None:
+        """Room to work in: for the Jacobian by clusters, or as a whole without any."""
+        whole = clusters is None
+        self.krylov = no_room() if whole else room(self.net, clusters, _FORCING)
+        self.work = _room(self.devices, self.harmonics, self.samples, whole, clusters or one_cluster(*self.shape))
         self._lapack = lapack_addresses()
+        self.eliminations = 0
+
+    def keep_jacobian(self, whole: bool) -> None:
+        """Keep the Jacobian as a whole or by clusters from here on, whatever regime.py thinks quicker."""
+        self._make_room(None if whole else find_clusters(*self.shape, self.devices))
+
+    @property
+    def keeps_whole(self) -> bool:
+        """Whether the Jacobian is kept as one matrix."""
+        return len(self.krylov.tolerance) == 0
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -83,8 +108,7 @@ class System:
         only_dc.transform = transform(0, 1)
         only_dc.net = Net(*(np.ascontiguousarray(item[:1]) for item in self.net))
         only_dc.devices = self.devices._replace(late=np.ascontiguousarray(self.devices.late[:, :1]))
-        only_dc.work = _room(self.devices, 0, 1, self.shape[0])
-        only_dc._lapack = self._lapack
+        only_dc._make_room(quicker_clusters(*only_dc.shape, only_dc.devices))
         return only_dc
 
     def excitation(self, source: np.ndarray) -> np.ndarray:
@@ -99,20 +123,99 @@ class System:
     def newton(self, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, most_steps: int = 40, h: float = 0.0,
                x_ref: np.ndarray | None = None) -> tuple[int, int, float]:
         """Balance x in place; (stop, steps, error), see newton.py."""
-        return newton(x, c, parameters, h, x if x_ref is None else x_ref, most_steps, self.net, self.devices,
-                      self.transform, self._lapack, self.work)
+        x_ref = x if x_ref is None else x_ref
+        taken = 0
+        while True:
+            stop, steps, error = newton(x, c, parameters, h, x_ref, most_steps - taken, self.net, self.devices,
+                                        self.transform, self._lapack, self.work, self.krylov)
+            taken += steps
+            if stop != UNSOLVED:
+                return stop, taken, error
+            if self.eliminations >= _MOST_ELIMINATIONS and x.size <= MOST_WHOLE:
+                self.keep_jacobian(whole=True)
+                continue
+            stop = self._eliminated_step(x, c, parameters, h, x_ref)
+            taken += 1
+            if stop != BALANCED:
+                return stop, taken, error
+
+    def _eliminated_step(self, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, h: float,
+                         x_ref: np.ndarray) -> int:
+        """One damped step where the iteration left off: BALANCED when it was taken, else why not."""
+        work = self.work
+        self.eliminations += 1
+        _, squares = residual(x, c, parameters, h, x_ref, self.net, self.devices, self.transform, work)
+        linearise(h, self.net, self.devices, self.transform, work, self.krylov)
+        step = self._eliminated(-work.residual)
+        if not np.isfinite(step).all():
+            return SINGULAR
+        work.step[:] = step
+        share, _, _ = damped_step(x, squares, c, parameters, h, x_ref, self.net, self.devices, self.transform, work)
+        return BALANCED if share > 0.0 else STALLED
+
+    def _eliminated(self, right: np.ndarray) -> np.ndarray:
+        """J^-1 right, (n, rows), from the pieces that `linearise` left; not a number where J is singular."""
+        # scipy.sparse takes some 50 ms to import, and few circuits come here
+        from .direct import matrix, solver
+        work, result, rows = self.work, np.full(self.shape, np.nan), np.zeros(right.size)
+        to_rows(right, work.clusters, self.krylov, rows)
+        try:
+            to_nodes(solver(matrix(work.clusters, self.krylov))(rows), work.clusters, result)
+        except LinAlgError:
+            pass
+        return result
+
+    def linearised(self, x: np.ndarray, c: np.ndarray, parameters: np.ndarray) -> tuple[float, np.ndarray]:
+        """Current error and residual, (n, rows), at x; `solved` then solves with the Jacobian there."""
+        error, _ = residual(x, c, parameters, 0.0, x, self.net, self.devices, self.transform, self.work)
+        linearise(0.0, self.net, self.devices, self.transform, self.work, self.krylov)
+        self._factored = factor(self._lapack, self.work, self.krylov)
+        return error, self.work.residual.copy()
+
+    def solved(self, right: np.ndarray) -> np.ndarray:
+        """J^-1 right, (n, rows), with the Jacobian of the last `linearised`; not a number where it is singular."""
+        self.work.step[:] = right
+        if not self.keeps_whole:
+            self.krylov.tolerance[0] = _CLOSE
+            found = self._factored and solve_linear(self._lapack, self.work, self.krylov)
+            self.krylov.tolerance[0] = _FORCING
+            return self.work.step.copy() if found else self._eliminated(right)
+        if not self._factored:
+            return np.full(self.shape, np.nan)
+        solve_linear(self._lapack, self.work, self.krylov)
+        return self.work.step.copy()
 
     def march(self, xs: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray, stops: np.ndarray,
               steps: np.ndarray, errors: np.ndarray, most_steps: int = 40) -> int:
         """A row of points in place; see newton.py."""
-        return march(xs, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
-                     self.transform, self._lapack, self.work)
+        first = 0
+        while True:
+            point = march(xs, cs, parameters, most_steps, first, flows, stops, steps, errors, self.net, self.devices,
+                          self.transform, self._lapack, self.work, self.krylov)
+            if point == len(xs) or stops[point] != UNSOLVED:
+                return point
+            stops[point], more, errors[point] = self.newton(xs[point], cs[point], parameters, most_steps)
+            if stops[point] != BALANCED and point >= 1:
+                xs[point] = xs[point - 1]
+                stops[point], last, errors[point] = self.newton(xs[point], cs[point], parameters, most_steps)
+                more += last
+            steps[point] += more
+            if stops[point] != BALANCED:
+                return point
+            node_currents(self.devices, self.work.total, flows[point])
+            first = point + 1
 
     def refine(self, xs: np.ndarray, starts: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray,
                stops: np.ndarray, steps: np.ndarray, errors: np.ndarray, most_steps: int = 40) -> None:
         """Points that have their own starts, in place; see newton.py."""
         refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, self.net, self.devices,
-               self.transform, self._lapack, self.work)
+               self.transform, self._lapack, self.work, self.krylov)
+        for point in np.flatnonzero(stops == UNSOLVED):
+            xs[point] = starts[point]
+            stops[point], more, errors[point] = self.newton(xs[point], cs[point], parameters, most_steps)
+            steps[point] += more
+            if stops[point] == BALANCED:
+                node_currents(self.devices, self.work.total, flows[point])
 
 
 def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str], omega: np.ndarray) -> Devices:
@@ -150,19 +253,20 @@ def _flatten(mounted: Sequence[Mounted], nodes: Sequence[str], omega: np.ndarray
         np.array(slot_start), *columns, *(np.ascontiguousarray(waves_array[:, i]) for i in range(3)))
 
 
-def _room(devices: Devices, harmonics: int, samples: int, n: int) -> Work:
-    rows, n_branch = 2 * harmonics + 1, len(devices.branch_from)
+def _room(devices: Devices, harmonics: int, samples: int, whole: bool, clusters: Clusters) -> Work:
+    n, rows, n_branch = len(clusters.node), 2 * harmonics + 1, len(devices.branch_from)
     n_device, n_wave = len(devices.address), len(devices.wave_device)
     widest = int(np.diff(devices.branch_start).max(initial=0)) ** 2
     size = rows * n
+    whole_size = size if whole else 0
     slopes = (n_device, widest, samples)
     shapes = {
         "u": (n_branch, samples), "iqt": (3, n_branch, samples), "di": slopes, "dq": slopes, "dt": slopes,
         "spectrum": (n_branch, rows), "branch": (3, n_branch, rows), "total": (n_branch, rows),
         "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
         "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
-        "extent": (n, harmonics + 1), "jacobian": (size, size), "block": (2 * n, size), "step": (n, rows),
-        "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
+        "extent": (n, harmonics + 1), "jacobian": (whole_size, whole_size), "block": (2 * n, whole_size),
+        "step": (n, rows), "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
     }
-    return Work(pivots=np.zeros(size, np.int32), factorisations=np.zeros(1, np.int64),
+    return Work(pivots=np.zeros(whole_size, np.int32), factorisations=np.zeros(1, np.int64), clusters=clusters,
                 **{name: np.zeros(shape) for name, shape in shapes.items()})
