@@ -57,7 +57,7 @@ def _legend(axes: "Axes", devices: Sequence[DeviceState], title: str) -> None:
     """A sample of each line with its device's name, between title and panel."""
     several = len({device.main_pin for device in devices}) > 1
     names = [f"{device.name} {device.main_pin}" if several else device.name for device in devices]
-    columns = len(names) if sum(map(len, names)) <= _LEGEND_LETTERS else 2
+    columns = max(n for n in (1, 2, len(names)) if n == 1 or n * max(map(len, names)) <= _LEGEND_LETTERS)
     legend = axes.legend(axes.lines, names, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False,
                          borderaxespad=0, borderpad=0.2, handlelength=3.4, columnspacing=1.4, fontsize=8)
     for text, line in zip(legend.get_texts(), axes.lines):

@@ -124,7 +124,7 @@ def _mark_most(axes: "Axes", drawn: _Curve, column: str) -> None:
     if known.min() < points[most] < known.max():
         place = (drawn.x[points[most]], y[most])
         axes.plot(*place, "o", markerfacecolor="white", markeredgecolor=INK, markersize=6, zorder=5)
-        axes.annotate(f"{place[1]:.1f} at {place[0]:.3g}", place, xytext=(0, 7), textcoords="offset points",
+        axes.annotate(f"{place[1]:.1f} at {place[0]:.4g}", place, xytext=(0, 7), textcoords="offset points",
                       ha="center", fontsize=8)
         axes.margins(y=0.18)
 
