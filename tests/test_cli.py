@@ -136,7 +136,7 @@ def test_a_dash_prints_nothing_but_the_table(capsys, example, option):
     if option == "--json":
         assert strict(out)["axes"] == {"drive.power_dbm": [-1.0, 0.0]}
     else:
-        assert [len(row) for row in csv.reader(io.StringIO(out))] == [12, 12, 12]
+        assert [len(row) for row in csv.reader(io.StringIO(out))] == [14, 14, 14]
 
 
 def test_a_sweep_keeps_unsolved_points_and_says_so(capsys, example, tmp_path):

@@ -1,8 +1,9 @@
 """How many harmonics are enough: the lines are followed while the harmonics are raised, until they stay.
 
 Truncation and aliasing have no bound that could be read from one solution; what can be measured is by how much the
-lines move from one number of harmonics to the next larger one (the samples grow alike). For a smooth circuit the error
-falls by a power with each such step, so what is left is less than the last move.
+lines move as the harmonics are raised (the samples grow alike). The lines must stay over two steps, in which the number
+about doubles: in one step a line may stay by chance. For a smooth circuit the error falls by a power with each step, so
+that what is left is less than the last moves.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from ..describe.description import Description
 from ..errors import Refusal
 from ..quantities import show
 
-LEVELS = (8, 12, 16, 24, 32, 48, 64, 96, 128)  # harmonics tried in turn; each about half as many again
+LEVELS = (6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # harmonics tried in turn; each about half as many again
+STEPS = 2  # over which the lines must stay
+_SAFETY = 2.0  # the harmonics are raised until the lines stay within their tolerance over this
 _OTHERS = 10.0  # times the tolerance of the wanted line is asked of the others, unless they have their own
 
 
@@ -53,7 +56,7 @@ class Accuracy:
         return max(self.lines or max(6, description.wanted_harmonic + 2), description.wanted_harmonic)
 
     def levels(self, description: Description) -> tuple[int, ...]:
-        """Numbers of harmonics to try in turn, two at least.
+        """Numbers of harmonics to try in turn, three at least.
 
         Raises
         ------
@@ -62,9 +65,9 @@ class Accuracy:
         """
         lines = self.lines_of(description)
         found = tuple(level for level in LEVELS if level >= lines)
-        if len(found) < 2:
-            raise Refusal(f"{lines} lines are too many for a choice of harmonics; at most {LEVELS[-2]}, or give the "
-                          "number of harmonics too", "lines")
+        if len(found) <= STEPS:
+            raise Refusal(f"{lines} lines are too many for a choice of harmonics; at most {LEVELS[-1 - STEPS]}, or give "
+                          "the number of harmonics too", "lines")
         return found
 
     @property
@@ -78,14 +81,19 @@ class Accuracy:
         tolerance[wanted] = self.wanted_db
         return np.nan_to_num(changes / tolerance, nan=0.0).max(axis=-1, initial=0.0)
 
-    def changes(self, coarse: np.ndarray, fine: np.ndarray) -> np.ndarray:
-        """By how much lines moved, from levels (..., line + 1) in dBm. [dB]
+    def settled(self, changes: np.ndarray, wanted: int) -> np.ndarray:
+        """Whether no more harmonics are needed, (...), from changes (..., line + 1) in dB."""
+        return self.excess(changes, wanted) * _SAFETY <= 1.0
 
-        Not a number where both are below the floor; without limit where a line above it came or went."""
-        fine, coarse = np.broadcast_arrays(fine, coarse)
-        below = np.maximum(coarse, fine) < self.floor_dbm
+    def changes(self, coarse: np.ndarray, fine: np.ndarray) -> np.ndarray:
+        """By how much lines moved at most, from coarser levels (step, ..., line + 1) to finer ones (..., line + 1),
+        all in dBm. [dB]
+
+        Not a number where all are below the floor, or no coarser one is known (nan); without limit where a line above
+        the floor came or went."""
+        below = np.fmax(np.fmax.reduce(coarse), fine) < self.floor_dbm
         with np.errstate(invalid="ignore"):
-            return np.where(below, np.nan, np.abs(fine - coarse))
+            return np.where(below, np.nan, np.fmax.reduce(np.abs(fine - coarse)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,12 +104,14 @@ class Truncation:
         number where it is below the floor. [dB]
     coarse, fine : numbers of harmonics. The answer itself has one of the two.
     met : whether every line moves by no more than its tolerance.
+    settled : whether with so much to spare that no more harmonics are needed.
     """
 
     line_db: np.ndarray
     coarse: int
     fine: int
     met: bool
+    settled: bool
 
 
 def tolerance_words(accuracy: Accuracy) -> str:

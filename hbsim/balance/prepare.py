@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
+from threading import Lock
+from typing import NamedTuple
 
 import numpy as np
 
 from ..describe.description import Description
 from ..errors import Refusal
+from ..linear.frame import Frame
 from ..linear.network import Element, Network
 from ..linear.sources import Termination
 from ..quantities import watts
 from .system import Mounted, System, device_nodes
 
-
 MOST_HARMONICS = 512  # beyond, one factorisation alone would take minutes
+_MOST_FAMILIES = 4  # each may hold a frame
 
 
 def mounted_devices(description: Description) -> list[Mounted]:
@@ -46,21 +49,107 @@ def harmonic_omegas(description: Description, harmonics: int) -> np.ndarray:
     return 2 * np.pi * description.drive.frequency * np.arange(harmonics + 1)
 
 
+class _Request(NamedTuple):
+    """All that a network depends on."""
+
+    elements: tuple[Element, ...]
+    sources: tuple[str, ...]
+    nodes: tuple[str, ...]
+    omega: np.ndarray
+    pins: dict[str, dict[str, str]]
+    conducting: tuple[tuple[str, str], ...]
+
+    def shape(self) -> tuple:
+        """What the values of parts do not touch; networks of one shape may share a frame."""
+        return (tuple((e.name, e.nodes) for e in self.elements), self.sources, self.nodes, self.omega.tobytes(),
+                tuple((name, *table.items()) for name, table in self.pins.items()), self.conducting)
+
+    def changed_from(self, other: _Request) -> frozenset[str]:
+        """Names of the elements that differ from those of another request of the same shape."""
+        return frozenset(mine.name for mine, its in zip(self.elements, other.elements)
+                         if mine.part is not its.part and mine.part != its.part)
+
+
+class _Family:
+    """Requests of one shape, one after the other: which elements change among them, and the frame of the others."""
+
+    def __init__(self, first: _Request) -> None:
+        self._last = first
+        self._moving: frozenset[str] = frozenset()
+        self._frame: Frame | None = None
+        self._in_vain: frozenset[str] | None = None  # what was moving when a frame gave no network
+
+    def frame_for(self, request: _Request) -> Frame | None:
+        """A frame, if no other elements have changed than before: one that changes once may stay from then on."""
+        changed, self._last = request.changed_from(self._last), request
+        if self._frame is not None and changed <= self._frame.loose:
+            return self._frame
+        self._frame = None
+        if changed and changed <= self._moving and self._moving != self._in_vain:
+            try:
+                self._frame = Frame(*request, self._moving)
+            except Refusal:  # for the network to say, in its own words
+                self._in_vain = self._moving
+        else:
+            together = self._moving | changed
+            if together == self._in_vain or not _worth_a_frame(together, request):
+                together = changed
+            self._moving = together if _worth_a_frame(together, request) else frozenset()
+        return self._frame
+
+    def give_up(self, frame: Frame) -> None:
+        """Make no other frame for these elements."""
+        if frame is self._frame:
+            self._frame, self._in_vain = None, self._moving
+
+
+def _worth_a_frame(moving: frozenset[str], request: _Request) -> bool:
+    """A frame is built from the elements that do not move; where it holds few of them little is left to gain."""
+    return 3 * len(moving) <= len(request.elements)
+
+
 class Networks:
-    """Condensed networks kept by what they depend on, so that only a changed linear value rebuilds one."""
+    """Networks, kept, and built on a frame of the parts that do not change where that pays.
+
+    One that differs in nothing from a request before is taken as it stands. If the same few elements change again that
+    changed before, all others are condensed once, onto a `Frame`, and from then on only what moves is put into it.
+    Else the network is built from all parts. What it says does not depend on the way.
+
+    May be shared by threads. A copy sent to another process begins anew.
+    """
 
     def __init__(self, most: int = 8) -> None:
         self._most = most
-        self._kept: dict[tuple, Network] = {}
+        self._kept: list[tuple[tuple, _Request, Network]] = []
+        self._families: dict[tuple, _Family] = {}
+        self._lock = Lock()
+
+    def __reduce__(self) -> tuple:
+        return Networks, (self._most,)
 
     def get(self, elements: list[Element], sources: list[str], nodes: list[str], omega: np.ndarray,
             pins: dict[str, dict[str, str]], conducting: list[tuple[str, str]]) -> Network:
         """The network of these elements; built when it is not kept."""
-        key = (tuple(elements), tuple(sources), tuple(nodes), omega.tobytes(), tuple(conducting))
-        network = self._kept.pop(key, None) or Network(elements, sources, nodes, omega, pins, conducting)
-        self._kept[key] = network
-        if len(self._kept) > self._most:
-            del self._kept[next(iter(self._kept))]
+        request = _Request(tuple(elements), tuple(sources), tuple(nodes), omega, pins, tuple(conducting))
+        shape = request.shape()
+        with self._lock:
+            for number, (other_shape, other, network) in enumerate(self._kept):
+                if shape == other_shape and not request.changed_from(other):
+                    self._kept.append(self._kept.pop(number))
+                    return network
+            family = self._families.pop(shape, None)
+            frame = family.frame_for(request) if family is not None else None
+            self._families[shape] = family or _Family(request)
+            if len(self._families) > _MOST_FAMILIES:
+                del self._families[next(iter(self._families))]
+        network = frame.network(request.elements) if frame is not None else None
+        with self._lock:
+            if frame is not None and network is None:
+                family.give_up(frame)
+        network = network or Network(*request)
+        with self._lock:
+            self._kept.append((shape, request, network))
+            del self._kept[:-self._most]
         return network
 
 

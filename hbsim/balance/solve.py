@@ -9,7 +9,7 @@ import numpy as np
 
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
-from .accuracy import Accuracy, Truncation
+from .accuracy import STEPS, Accuracy, Truncation
 from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
 from .prepare import Networks, prepare, source_voltages
@@ -53,20 +53,20 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
         raise Refusal("samples are chosen together with the harmonics; give both or neither", "samples")
     levels = accuracy.levels(description)
     if start is not None:  # what the state near by needed will be needed here
-        levels = levels[max(0, sum(level < start.solver.harmonics for level in levels) - 1):]
-        levels = levels if len(levels) > 1 else accuracy.levels(description)[-2:]
-    coarse = _first_found(description, levels, start, effort, networks, accuracy)
-    for level in (level for level in levels if level > coarse.solver.harmonics):
+        begin = max(0, sum(level < start.solver.harmonics for level in levels) - STEPS)
+        levels = levels[min(begin, len(levels) - 1 - STEPS):]
+    found = [_first_found(description, levels, start, effort, networks, accuracy)]
+    for level in (level for level in levels if level > found[-1].solver.harmonics):
         try:
-            fine = _solve_heated(description, level, None, coarse, effort, networks, accuracy,
+            fine = _solve_heated(description, level, None, found[-1], effort, networks, accuracy,
                                  detours=level <= WORTH_DETOURS)
         except (NotSolved, Refusal):  # the data of a part may end below; what is left out is then not known
-            return coarse
-        truncation = measured(coarse, fine)
-        coarse = replace(fine, known_truncation=truncation)
-        if truncation.met:
             break
-    return coarse
+        truncation = measured(found[-STEPS:], fine)
+        found.append(replace(fine, known_truncation=truncation))
+        if len(found) > STEPS and truncation.settled:
+            break
+    return found[-1]
 
 
 def _first_found(description: Description, levels: Sequence[int], start: SteadyState | None, effort: Effort,
@@ -85,15 +85,14 @@ def _first_found(description: Description, levels: Sequence[int], start: SteadyS
     raise failure
 
 
-def measured(coarse: SteadyState, fine: SteadyState) -> Truncation:
-    """By how much the lines move from one solution to another with more harmonics."""
-    accuracy, description = coarse.accuracy, coarse.description
-    lines = range(coarse.lines + 1)
-    levels = [np.array([state.output_dbm(k) for k in lines]) for state in (coarse, fine)]
-    levels[0][0] = levels[1][0] = -np.inf  # DC is no line
-    changes = accuracy.changes(*levels)
-    met = bool(accuracy.excess(changes, description.wanted_harmonic) <= 1.0)
-    return Truncation(changes, coarse.solver.harmonics, fine.solver.harmonics, met)
+def measured(coarse: Sequence[SteadyState], fine: SteadyState) -> Truncation:
+    """By how much the lines move at most from solutions to another one with more harmonics."""
+    accuracy, lines = fine.accuracy, min(state.lines for state in coarse)
+    levels = [[-np.inf, *(state.output_dbm(k) for k in range(1, lines + 1))] for state in (*coarse, fine)]
+    changes = accuracy.changes(np.array(levels[:-1]), np.array(levels[-1]))
+    wanted = fine.description.wanted_harmonic
+    return Truncation(changes, coarse[0].solver.harmonics, fine.solver.harmonics,
+                      bool(accuracy.excess(changes, wanted) <= 1.0), bool(accuracy.settled(changes, wanted)))
 
 
 def truncation_of(state: SteadyState) -> Truncation | None:
@@ -105,7 +104,7 @@ def truncation_of(state: SteadyState) -> Truncation | None:
         fine = _solve_once(state.description, more, samples, state.form, Effort(), None, state.accuracy)
     except (NotSolved, Refusal):
         return None
-    return measured(state, fine)
+    return measured([state], fine)
 
 
 def _solve_heated(description: Description, harmonics: int, samples: int | None, start: SteadyState | None,

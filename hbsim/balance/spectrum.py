@@ -19,11 +19,12 @@ analysis. slopes: (n_time, 2 * (2 K + 1)), Re and Im of the two-sided coefficien
 
 
 def samples_for(harmonics: int) -> int:
-    """Time samples taken by default: eight a harmonic.
+    """Time samples taken by default: six a harmonic.
 
-    At least 4 K + 1 are needed for the slopes' coefficients to order 2 K; the rest holds down aliasing.
+    At least 4 K + 1 are needed for the slopes' coefficients to order 2 K; the rest holds down aliasing, which with six
+    is below what the harmonics left out do, and is measured together with that (accuracy.py).
     """
-    return 1 if harmonics == 0 else max(16, 8 * harmonics)
+    return 1 if harmonics == 0 else max(16, 6 * harmonics)
 
 
 @lru_cache(maxsize=16)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -10,6 +11,8 @@ from ..errors import Refusal
 from .part import Relation
 
 GROUND = "ground"
+
+Groups = tuple[tuple[frozenset[int], ...], frozenset[int]]  # what `dc_groups` finds
 
 
 def reduced_rows(matrix: np.ndarray) -> np.ndarray:
@@ -32,17 +35,22 @@ def reduced_rows(matrix: np.ndarray) -> np.ndarray:
     return m[:row]
 
 
-def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
-    """Terminals joined by a part at DC, and those from which it leads current to ground.
+def dc_groups(relation: Relation) -> Groups:
+    """Terminals joined by a part at DC, its first frequency, and those from which it leads current to ground.
 
     Returns
     -------
-    groups : list of sets of terminal numbers
+    groups : sets of terminal numbers
     grounded : set of terminal numbers
         A group held against ground: its terminals cannot all be lifted together without a current.
     """
     a = np.real(relation.a[0])
-    n = a.shape[1]
+    return _groups(a.tobytes(), a.shape[1])
+
+
+@lru_cache(maxsize=4096)  # a part keeps its law at DC while it changes at all other frequencies
+def _groups(law: bytes, n: int) -> Groups:
+    a = np.frombuffer(law).reshape(-1, n)
     parent = list(range(n))
 
     def root(i: int) -> int:
@@ -63,10 +71,10 @@ def dc_groups(relation: Relation) -> tuple[list[set[int]], set[int]]:
         lifted = rows[:, sorted(members)].sum(axis=1) if len(rows) else np.zeros(0)
         if np.abs(lifted).max(initial=0.0) > 1e-9:
             grounded |= members
-    return list(groups.values()), grounded
+    return tuple(map(frozenset, groups.values())), frozenset(grounded)
 
 
-def dc_islands(parts: Iterable[tuple[Sequence[str], tuple[list[set[int]], set[int]]]],
+def dc_islands(parts: Iterable[tuple[Sequence[str], Groups]],
                nodes: Iterable[str]) -> list[set[str]]:
     """Sets of nodes joined at DC; each part as its nodes and its `dc_groups`. The set with "ground" comes first."""
     parent = {node: node for node in nodes} | {GROUND: GROUND}

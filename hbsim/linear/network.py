@@ -9,25 +9,26 @@ source voltages E, elimination of all other unknowns x leaves
     x = X_v V + X_i I + X_e E
 
 B is the identity wherever an admittance exists, and A is then the admittance matrix; where it does not (a choke at
-DC that ties the collector to the supply) the pair still holds exactly.
+DC that ties the collector to the supply) the pair still holds exactly. How it is eliminated: elimination.py.
+
+A network may stand on a frame: a network of some of its parts, condensed before onto the nodes where the others are
+soldered. With A V + B I = 0 of the frame, and its currents I those that flow on into the other parts and the devices,
+B times the node equations of these, plus A V, stand in for the node equations of the whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 import scipy.linalg
 
 from ..errors import Refusal
-from .islands import GROUND, dc_groups, dc_islands, tied_to_ground
+from .elimination import NETWORK, REFERENCE, Care, Equations, condense
+from .islands import GROUND, Groups, dc_groups, dc_islands, tied_to_ground
 from .part import Part, Relation
-
-_REFERENCE = 50.0  # brings voltage rows and current rows to one scale before pivots are compared. [ohm]
-_LOSS_OF_DIGITS = 1e6  # B is divided out where its condition number stays below this
-_SINGULAR = 1e-14  # a pivot this small beside the largest: the unknown is not determined
 
 
 @dataclass(frozen=True)
@@ -39,24 +40,64 @@ class Element:
     nodes: tuple[str, ...]
 
 
-@lru_cache(maxsize=8192)
-def _relation(part: Part, omega: tuple[float, ...]) -> Relation:
-    """Laws are kept, so that a sweep recomputes only the parts that changed."""
-    return part.relation(np.array(omega))
+class Law:
+    """The law of a part at the frequencies of a network, its rows brought to one scale where it has no admittance.
+
+    relation : as the part gives it
+    a, b, (n_frequency, n, n), and scale, (n_frequency, n) : what is put into the matrix
+    """
+
+    def __init__(self, part: Part, omega: tuple[float, ...]) -> None:
+        self.relation = part.relation(np.array(omega))
+        self.a, self.b, self.scale = self.relation.a, self.relation.b, None
+        if self.b is not None:
+            scale = np.maximum(np.abs(self.a).max(axis=2) * REFERENCE, np.abs(self.b).max(axis=2))
+            self.scale = 1.0 / np.where(scale > 0, scale, 1.0)
+            self.a, self.b = self.a * self.scale[:, :, None], self.b * self.scale[:, :, None]
+
+    @cached_property
+    def joined_at_dc(self) -> Groups:
+        """Which terminals it joins at the first frequency, DC."""
+        return dc_groups(self.relation)
 
 
-@lru_cache(maxsize=8192)
-def _joined_at_dc(part: Part) -> tuple[list[set[int]], set[int]]:
-    return dc_groups(part.relation(np.zeros(1)))
+# kept, so that a sweep recomputes only the parts that changed
+_kept_law = lru_cache(maxsize=8192)(Law)
 
 
-@dataclass
+def law_of(element: Element, omega: tuple[float, ...]) -> Law:
+    """The law of an element, kept from earlier requests; a refusal says where it stands."""
+    try:
+        return _kept_law(element.part, omega)
+    except Refusal as refusal:
+        raise refusal.located(f"part.{element.name}") from None
+
+
+def node_names(device_nodes: Iterable[str], elements: Iterable[Element]) -> list[str]:
+    """All nodes but ground, the device nodes first."""
+    names = dict.fromkeys(device_nodes)
+    for element in elements:
+        names.update(dict.fromkeys(element.nodes))
+    names.pop(GROUND, None)
+    return list(names)
+
+
+def dc_ties(elements: Sequence[Element], omega: tuple[float, ...], device_nodes: Sequence[str],
+            device_pins: dict[str, dict[str, str]], conducting: Sequence[tuple[str, str]] | None) -> list[str]:
+    """The nodes to be tied to ground at DC, the first of `omega`; see `Network` and `tied_to_ground`."""
+    islands = dc_islands(((e.nodes, law_of(e, omega).joined_at_dc) for e in elements),
+                         node_names(device_nodes, elements))
+    # without devices (`conducting` None) a node that only they would hold is left undetermined
+    branches = [(node, GROUND) for node in device_nodes] if conducting is None else conducting
+    return tied_to_ground(islands, device_nodes, device_pins, branches)
+
+
+@dataclass(frozen=True)
 class Layout:
-    """Where each unknown stands: node voltages first, then the currents of parts without admittance."""
+    """Where each unknown stands: of each node, and the first of each part without admittance."""
 
     nodes: dict[str, int]
-    currents: dict[str, int] = field(default_factory=dict)
-    size: int = 0
+    currents: dict[str, int]
 
 
 class Network:
@@ -76,6 +117,13 @@ class Network:
         Device name -> {pin name: node}, to refuse pins without a DC path by name.
     conducting : sequence of (node, node), or None
         Ends of the device branches that carry current at DC; None: the devices are taken out.
+    frame : Network or None
+        Of some of the elements, without sources, at the same frequencies; see frame.py. Its device nodes are those of
+        this network and then every node that other elements or `ties` touch.
+    ties : sequence of str, or None
+        Nodes to be tied to ground at DC, those inside the frame left out. None finds them, where there is no frame.
+    care : Care
+        Which loss of digits is taken.
 
     Attributes
     ----------
@@ -83,6 +131,13 @@ class Network:
     c : ndarray, complex, (n_frequency, n_device_node, n_source). [S]
     identity : ndarray of bool, (n_frequency,)
         Where B is the identity.
+    relations : dict
+        The law of each element by its name.
+    ties : tuple of str
+        Nodes tied to ground at DC, those inside the frame left out.
+    clear, settled : bool
+        No pivot was near to none, that is, another order of elimination would have found the same; and no loop without
+        resistance was met either, inside the frame apart.
 
     Raises
     ------
@@ -92,131 +147,88 @@ class Network:
 
     def __init__(self, elements: Sequence[Element], sources: Sequence[str], device_nodes: Sequence[str],
                  omega: np.ndarray, device_pins: dict[str, dict[str, str]] | None = None,
-                 conducting: Sequence[tuple[str, str]] | None = None) -> None:
+                 conducting: Sequence[tuple[str, str]] | None = None, frame: Network | None = None,
+                 ties: Sequence[str] | None = None, care: Care = NETWORK) -> None:
         self.elements = {element.name: element for element in elements}
         self.sources = tuple(sources)
         self.device_nodes = tuple(device_nodes)
         self.omega = np.asarray(omega, float)
+        self._frame = frame
         key = tuple(self.omega.tolist())
-        self.relations = {e.name: self._law(e, key) for e in elements}
-        self.layout = self._lay_out()
-        matrix, source_matrix = self._assemble()
-        if self.omega[0] == 0.0:
-            islands = dc_islands(((e.nodes, _joined_at_dc(e.part)) for e in elements), self.layout.nodes)
-            # without devices (`conducting` None) a node that only they would hold is left undetermined
-            branches = [(node, GROUND) for node in self.device_nodes] if conducting is None else conducting
-            for node in tied_to_ground(islands, self.device_nodes, device_pins or {}, branches):
-                matrix[0, self.layout.nodes[node], self.layout.nodes[node]] += 1.0 / _REFERENCE
-        self._condense(matrix, source_matrix)
-
-    @staticmethod
-    def _law(element: Element, omega: tuple[float, ...]) -> Relation:
-        try:
-            return _relation(element.part, omega)
-        except Refusal as refusal:
-            raise refusal.located(f"part.{element.name}") from None
+        loose = [e for e in elements if frame is None or e.name not in frame.elements]
+        laws = {e.name: law_of(e, key) for e in loose}
+        self.relations = (frame.relations if frame else {}) | {name: law.relation for name, law in laws.items()}
+        own_nodes = frame.device_nodes if frame else tuple(node_names(device_nodes, elements))
+        self._place(loose, laws, own_nodes)
+        if ties is None:
+            ties = dc_ties(elements, key, self.device_nodes, device_pins or {}, conducting) if key[0] == 0.0 else ()
+        self.ties = tuple(ties)
+        equations = self._assemble(loose, laws, own_nodes)
+        found = condense(equations, care)
+        self.a, self.b, self.c, self.identity = found.a, found.b, found.c, found.identity
+        self._recover = found.recover
+        self.clear, self.settled = found.clear, found.clear and not found.singular
 
     # -- assembly ---------------------------------------------------------------------------------------------
 
-    def _lay_out(self) -> Layout:
-        names = list(self.device_nodes)
-        for element in self.elements.values():
-            names.extend(element.nodes)
-        layout = Layout({name: i for i, name in enumerate(n for n in dict.fromkeys(names) if n != GROUND)})
-        position = len(layout.nodes)
-        for element in self.elements.values():
-            if self.relations[element.name].b is not None:
-                layout.currents[element.name] = position
+    def _place(self, loose: list[Element], laws: dict[str, Law], nodes: tuple[str, ...]) -> None:
+        """Lay out the unknowns: own nodes, own currents, then what the frame has eliminated."""
+        places = {name: i for i, name in enumerate(nodes)}
+        currents, position = {}, len(nodes)
+        for element in loose:
+            if laws[element.name].b is not None:
+                currents[element.name] = position
                 position += len(element.nodes)
-        layout.size = position
-        return layout
+        self._own = position
+        if self._frame is not None:
+            shift = self._own - len(nodes)
+            inside = self._frame.layout
+            places |= {name: i + shift for name, i in inside.nodes.items() if name not in places}
+            currents |= {name: i + shift for name, i in inside.currents.items()}
+            # told in the order of the elements, as without a frame
+            places = {name: places[name] for name in node_names(self.device_nodes, self.elements.values())}
+        self.layout = Layout(places, currents)
 
-    def _assemble(self) -> tuple[np.ndarray, np.ndarray]:
-        n_f, size, nodes = len(self.omega), self.layout.size, self.layout.nodes
-        matrix = np.zeros((n_f, size, size), complex)
-        source_matrix = np.zeros((n_f, size, len(self.sources)), complex)
-        for element in self.elements.values():
-            law = self.relations[element.name]
+    def _assemble(self, loose: list[Element], laws: dict[str, Law], own_nodes: tuple[str, ...]) -> Equations:
+        n_d, size, nodes, n_node = len(self.device_nodes), self._own, self.layout.nodes, len(own_nodes)
+        matrix = np.zeros((len(self.omega), size, size + n_d + len(self.sources)), complex)
+        matrix[:, :n_d, size:size + n_d] = np.eye(n_d)
+        largest = np.zeros((len(self.omega), size))
+        largest[:, :n_d] = 1.0 / REFERENCE
+        for element in loose:
+            law = laws[element.name]
             at = [nodes.get(node, -1) for node in element.nodes]
             if law.b is None:
                 for row, r in enumerate(at):
+                    if r >= 0:
+                        largest[:, r] = np.maximum(largest[:, r], np.abs(law.a[:, row]).max(axis=1))
                     for column, c in enumerate(at):
                         if r >= 0 and c >= 0:
                             matrix[:, r, c] += law.a[:, row, column]
                 continue
             first = self.layout.currents[element.name]
             span = slice(first, first + len(at))
-            scale = np.maximum(np.abs(law.a).max(axis=2) * _REFERENCE, np.abs(law.b).max(axis=2))
-            scale = 1.0 / np.where(scale > 0, scale, 1.0)
-            matrix[:, span, span] += law.b * scale[:, :, None]
+            matrix[:, span, span] = law.b
+            largest[:, span] = np.maximum(np.abs(law.a).max(axis=2), np.abs(law.b).max(axis=2) / REFERENCE)
             for column, c in enumerate(at):
                 if c >= 0:
-                    matrix[:, span, c] += law.a[:, :, column] * scale
-                    matrix[:, c, first + column] += 1.0
+                    largest[:, c] = np.maximum(largest[:, c], 1.0 / REFERENCE)
+                    matrix[:, span, c] += law.a[:, :, column]
+                    matrix[:, c, first + column] = 1.0
             if element.name in self.sources:
                 acts = self.omega == 0.0 if element.part.steady else 1.0
-                source_matrix[:, first, self.sources.index(element.name)] = scale[:, 0] * acts
-        return matrix, source_matrix
-
-    # -- elimination ------------------------------------------------------------------------------------------
-
-    def _condense(self, matrix: np.ndarray, source_matrix: np.ndarray) -> None:
-        n_f, size, n_d, n_s = len(self.omega), self.layout.size, len(self.device_nodes), len(self.sources)
-        injection = np.zeros((size, n_d))
-        injection[:n_d] = np.eye(n_d)
-        self.a = np.zeros((n_f, n_d, n_d), complex)
-        self.b = np.zeros((n_f, n_d, n_d), complex)
-        self.c = np.zeros((n_f, n_d, n_s), complex)
-        self.identity = np.zeros(n_f, bool)
-        self._recover = np.zeros((n_f, size - n_d, 2 * n_d + n_s), complex)
-        for k in range(n_f):
-            given = np.hstack([matrix[k, :, :n_d], injection, -source_matrix[k]])
-            rest, self._recover[k] = self._eliminate(matrix[k, :, n_d:], given, k)
-            a, b, c = rest[:, :n_d], rest[:, n_d:2 * n_d], -rest[:, 2 * n_d:]
-            if n_d and np.linalg.cond(b) < _LOSS_OF_DIGITS:
-                a, c = np.linalg.solve(b, a), np.linalg.solve(b, c)
-                b = np.eye(n_d)
-                self.identity[k] = True
-            elif n_d:
-                scale = 1.0 / np.maximum(np.abs(a).max(axis=1) * _REFERENCE, np.abs(b).max(axis=1))[:, None]
-                a, b, c = a * scale, b * scale, c * scale
-            self.a[k], self.b[k], self.c[k] = a, b, c
-
-    def _eliminate(self, inner: np.ndarray, given: np.ndarray, k: int) -> tuple[np.ndarray, np.ndarray]:
-        """Split inner x + given g = 0 into (rows free of x) and (x as a function of g)."""
-        n_x, n_d = inner.shape[1], inner.shape[0] - inner.shape[1]
-        if n_x == 0:
-            return given, np.zeros((0, given.shape[1]))
-        permuted, lower, upper = scipy.linalg.lu(inner, check_finite=False)
-        pivots = np.abs(np.diag(upper))
-        given = permuted.T @ given
-        if pivots.min() > _SINGULAR * pivots.max():
-            top = scipy.linalg.solve_triangular(lower[:n_x], given[:n_x], lower=True, unit_diagonal=True)
-            x = -scipy.linalg.solve_triangular(upper, top)
-            return given[n_x:] - lower[n_x:] @ top, x
-        return self._eliminate_singular(permuted.T @ inner, given, n_d, k)
-
-    def _eliminate_singular(self, inner: np.ndarray, given: np.ndarray, n_d: int,
-                            k: int) -> tuple[np.ndarray, np.ndarray]:
-        """The same where currents can circulate in a loop without resistance: they share alike (least norm)."""
-        u, s, vh = np.linalg.svd(inner)
-        rank = int(np.sum(s > _SINGULAR * s[0]))
-        loops = np.abs(vh[rank:, :])
-        free_nodes = [name for name, i in self.layout.nodes.items() if i >= n_d and loops[:, i - n_d].max() > 1e-6]
-        if free_nodes:
-            raise Refusal(f"the voltage of node '{free_nodes[0]}' is not determined at "
-                          f"{self.omega[k] / (2 * np.pi):.6g} Hz: nothing but ideal resonances or open ends holds it; "
-                          "add a resistance or a loss")
-        x = -(vh[:rank].conj().T / s[:rank]) @ (u[:, :rank].conj().T @ given)
-        left = u[:, rank:].conj().T @ given
-        # each loop leaves one equation too many, a repetition: keep the n_d independent ones
-        _, _, order = scipy.linalg.qr(left.conj().T, pivoting=True, mode="economic")
-        kept, dropped = left[order[:n_d]], left[order[n_d:]]
-        residual = dropped - dropped @ np.linalg.pinv(kept) @ kept if n_d else dropped
-        if np.abs(residual).max(initial=0.0) > 1e-9 * max(np.abs(given).max(), 1e-300):
-            raise Refusal("a supply without resistance is shorted, or tied to another, by parts without "
-                          "resistance; give the supply or the parts one")
-        return kept, x
+                matrix[:, first, size + n_d + self.sources.index(element.name)] = -law.scale[:, 0] * acts
+        for node in self.ties:
+            matrix[0, nodes[node], nodes[node]] += 1.0 / REFERENCE
+            largest[0, nodes[node]] = max(largest[0, nodes[node]], 1.0 / REFERENCE)
+        if self._frame is not None:
+            self._onward = matrix[:, :n_node, :size].copy()
+            mixed = ~self._frame.identity
+            matrix[mixed, :n_node] = self._frame.b[mixed] @ matrix[mixed, :n_node]
+            matrix[:, :n_node, :n_node] += self._frame.a
+            largest[mixed, :n_node] = (np.abs(self._frame.b[mixed]) @ largest[mixed, :n_node, None])[:, :, 0]
+            largest[:, :n_node] = np.maximum(largest[:, :n_node], np.abs(self._frame.a).max(axis=2, initial=0.0))
+        return Equations(matrix, largest, own_nodes, n_d, self.omega)
 
     # -- reading a solution -----------------------------------------------------------------------------------
 
@@ -231,11 +243,16 @@ class Network:
 
         Returns
         -------
-        ndarray, complex, (n_frequency, n_unknown): node voltages [V], then part currents [A].
+        ndarray, complex, (n_frequency, n_unknown): node voltages [V] and part currents [A], placed by `layout`.
         """
         given = np.concatenate([voltage, current, source], axis=1)
-        inner = np.einsum("kxg,kg->kx", self._recover, given)
-        return np.concatenate([voltage, inner], axis=1)
+        own = np.concatenate([voltage, np.einsum("kxg,kg->kx", self._recover, given)], axis=1)
+        if self._frame is None:
+            return own
+        outward = np.einsum("knu,ku->kn", self._onward, own)
+        outward[:, :current.shape[1]] += current
+        inside = self._frame.unknowns(own[:, :outward.shape[1]], outward, np.zeros((len(own), 0)))
+        return np.concatenate([own, inside[:, outward.shape[1]:]], axis=1)
 
     def node_voltage(self, unknowns: np.ndarray, node: str) -> np.ndarray:
         """Phasors of one node, (n_frequency,). [V]"""
@@ -257,12 +274,21 @@ class Network:
 
     def row(self, column: int) -> np.ndarray:
         """How one unknown follows from (V, I, E): (n_frequency, 2 n_device_node + n_source)."""
-        n_d = len(self.device_nodes)
-        if column >= n_d:
+        n_d, given = len(self.device_nodes), 2 * len(self.device_nodes) + len(self.sources)
+        if column < n_d:
+            row = np.zeros((len(self.omega), given), complex)
+            row[:, column] = 1.0
+            return row
+        if column < self._own:
             return self._recover[:, column - n_d]
-        row = np.zeros((len(self.omega), 2 * n_d + len(self.sources)), complex)
-        row[:, column] = 1.0
-        return row
+        n_node = len(self._frame.device_nodes)
+        own = np.zeros((len(self.omega), self._own, given), complex)
+        own[:, :n_d, :n_d] = np.eye(n_d)
+        own[:, n_d:] = self._recover
+        outward = self._onward @ own
+        outward[:, :n_d, n_d:2 * n_d] += np.eye(n_d)
+        inside = self._frame.row(column - self._own + n_node)
+        return np.einsum("kg,kgr->kr", inside, np.concatenate([own[:, :n_node], outward], axis=1))
 
     def impedance(self, plus: str, minus: str) -> np.ndarray:
         """Driving-point impedance between two device nodes with the devices absent, (n_frequency,). [ohm]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..balance.accuracy import Accuracy
+from ..balance.accuracy import STEPS, Accuracy
 from ..balance.newton import BALANCED
 from ..balance.solution import SteadyState
 from ..balance.solve import COARSEST, WORTH_DETOURS, solve
@@ -134,7 +134,8 @@ class _Solver:
         if self._row_start is None and good[0]:
             self._row_start = coarse[0].copy()
         pending, missing = np.flatnonzero(good), np.flatnonzero(~good)
-        forms, levels = coarse[good], self._store(system, batch, pending, coarse[good], flows[good], places)
+        forms, now = coarse[good], self._store(system, batch, pending, coarse[good], flows[good], places)
+        levels = np.stack([np.full_like(now, np.nan)] * (STEPS - 1) + [now])
         for level in range(1, len(self._runs.levels)):
             try:
                 system = self._runs.system(batch.description, level)
@@ -147,9 +148,9 @@ class _Solver:
                 # with very few harmonics a strongly driven circuit may have no state
                 found = self._from_rest(system, batch, missing)
                 missing = np.setdiff1d(missing, list(found))
-                pending, levels = np.append(pending, [*found]).astype(int), np.vstack(
-                    [levels, np.full((len(found), levels.shape[1]), np.nan)])
-                forms = [*forms, *found.values()]
+                pending, forms = np.append(pending, [*found]).astype(int), [*forms, *found.values()]
+                unknown = np.full((STEPS, len(found), levels.shape[2]), np.nan)
+                levels = np.concatenate([levels, unknown], axis=1)
             if not len(pending):
                 break
             pending, forms, levels = self._raise(system, batch, places, pending, forms, levels)
@@ -182,25 +183,27 @@ class _Solver:
             xs, flows, good = self._finer(system, batch, points, forms)
             now = outputs(system, batch.description, xs[good], flows[good], batch.sources(system, points[good]),
                           self._lines).levels
-            self._put(places[points[good]], self._moved(levels[good], now, batch)[0])
+            self._put(places[points[good]], self._moved(levels[-1:, good], now, batch)[0])
 
     def _raise(self, system: System, batch: Batch, places: np.ndarray, points: np.ndarray, forms: list[np.ndarray],
                levels: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Solve points, with their forms and line levels so far, with more harmonics and store what is better.
+        """Solve points, with their forms and the levels (step, n_point, line + 1) of their lines in the last steps, with
+        more harmonics and store what is better.
 
         Returns the same three of those whose lines have not settled yet."""
         xs, flows, good = self._finer(system, batch, points, forms)
         now = self._store(system, batch, points[good], xs[good], flows[good], places)
-        columns, excess = self._moved(levels[good], now, batch)
+        levels = levels[:, good]
+        columns, settled = self._moved(levels, now, batch)
         self._put(places[points[good]], columns)
-        further = (excess > 1.0) | np.isnan(levels[good]).all(axis=1)
-        return points[good][further], xs[good][further], now[further]
+        further = ~settled | np.isnan(levels).any(axis=(0, 2))
+        return points[good][further], xs[good][further], np.concatenate([levels[1:], now[None]])[:, further]
 
     def _moved(self, before: np.ndarray, now: np.ndarray, batch: Batch) -> tuple[dict[str, np.ndarray], np.ndarray]:
-        """Columns on how far lines moved, and by how much that exceeds the tolerance."""
+        """Columns on how far lines moved in the last steps, and whether no more harmonics are needed."""
         accuracy, wanted = self._strip.accuracy, batch.description.wanted_harmonic
         changes = accuracy.changes(before, now)
-        return truncation_columns(changes, wanted), accuracy.excess(changes, wanted)
+        return truncation_columns(changes, wanted), accuracy.settled(changes, wanted)
 
     # -- what comes out ---------------------------------------------------------------------------------------
 

@@ -65,7 +65,7 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
     names = column_names(description, accuracy, harmonics)
     kept = None if keep_in is None else Unfinished(Path(keep_in), strips.fingerprint(), names, total, resume)
     table = SweepTable(description.title, grid, {address: spec.unit for address, spec in specs.items()},
-                       {name: np.full(total, np.nan) for name in names} if kept is None else kept.columns,
+                       {name: np.full(total, np.nan) for name in names} if kept is None else dict(kept.columns),
                        description.wanted_harmonic, accuracy, harmonics)
     table.columns["solved"] = np.zeros(total, bool)
     done = 0

@@ -203,7 +203,7 @@ def _columns_of(runs: Runs, batch: Batch, level: int, states: list[tuple[int, np
             shown |= {"harmonics": np.full(len(points), float(system.harmonics)), "solved": np.ones(len(points))}
             forms, levels = xs, found.levels
         else:
-            shown = truncation_columns(accuracy.changes(levels, found.levels), batch.description.wanted_harmonic)
+            shown = truncation_columns(accuracy.changes(levels[None], found.levels), batch.description.wanted_harmonic)
         for name, values in shown.items():
             columns[name][good] = values[good]
     return columns

@@ -60,7 +60,7 @@ def test_there_and_back(harmonics, samples):
 def test_default_samples_hold_down_aliasing(harmonics):
     samples = samples_for(harmonics)
     if harmonics:
-        assert samples == max(16, 8 * harmonics) and samples > 4 * harmonics
+        assert samples == max(16, 6 * harmonics) and samples > 4 * harmonics
     else:
         assert samples == 1
 

@@ -36,7 +36,7 @@ def test_the_end_of_a_range_is_pointed_out(circuit):
 def test_a_jump_is_pointed_out(circuit):
     levels = np.array([0.0, 0.1, 0.2, 2.0, 2.1, 2.2])
     columns = {"output_dbm_2": levels, "input_return_loss_db": np.full(6, 10.0), "solved": np.ones(6, bool),
-               "conversion_loss_db": -levels}
+               "conversion_loss_db": -levels, "truncation_db": np.zeros(6), "truncation_others_db": np.zeros(6)}
     table = SweepTable("t", {"supply.VCC": np.arange(1.0, 7.0)}, {"supply.VCC": "V"}, columns, 2)
     said = highlights(circuit.description, table)
     assert any("jumps by 1.8 dB between supply.VCC = 3 V and 4 V" in line for line in said)

@@ -39,7 +39,7 @@ def test_truncation_is_the_change_with_half_as_many_harmonics_and_samples_again(
 
 
 def test_few_harmonics_are_warned_about(circuit):
-    hot = circuit.with_values({"drive.power": "12 dBm"})
+    hot = circuit.with_values({"drive.power": "5 dBm"})
     found = predict(hot, harmonics=3)
     assert found.truncation_db > 0.1
     assert any("5 harmonics instead of 3 change the wanted output by" in sentence for sentence in found.warnings)

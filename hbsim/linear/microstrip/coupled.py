@@ -12,6 +12,7 @@ parallel coupled microstrip lines", IEEE Trans. MTT-32 (1984) 83-90; corrections
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -80,6 +81,7 @@ def _thickened(thin: Static, line: Static, thin_line: Static, share: float, plat
     return _mode(1.0 / in_air, loaded / in_air)
 
 
+@lru_cache(maxsize=4096)  # one pair is asked for again at other frequencies
 def static_modes(u: float, g: float, tt: float, er: float) -> Modes:
     """Both modes of strips of thickness tt at low frequency.
 

@@ -6,6 +6,7 @@ ee = effective permittivity, F = frequency times height in GHz mm.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -66,6 +67,7 @@ def static_permittivity(u: float, er: float, narrowing: float = 1.0) -> float:
     return (er + 1.0) / 2.0 + (er - 1.0) / 2.0 * narrowing * (1.0 + 10.0 / u) ** (-filling_exponent(u) * b)
 
 
+@lru_cache(maxsize=4096)  # one strip is asked for again at other frequencies and beside other strips
 def static_line(u: float, tt: float, er: float) -> Static:
     """A strip of any thickness at low frequency.
 

@@ -7,6 +7,8 @@ up. DC is not described here; the lines put their resistance there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import lru_cache, wraps
 from typing import NamedTuple
 
 import numpy as np
@@ -24,6 +26,27 @@ class Propagation(NamedTuple):
     gamma: np.ndarray
 
 
+def _kept(formula: Callable) -> Callable:
+    """Values are kept by all arguments, the last one an array: of a line on a board it is the length, on which nothing
+    here depends, that changes most often."""
+    @lru_cache(maxsize=1024)
+    def computed(*arguments: object) -> object:
+        return formula(*arguments[:-1], np.array(arguments[-1]))
+
+    @wraps(formula)
+    def asked(*arguments: object) -> object:
+        return computed(*arguments[:-1], tuple(arguments[-1].tolist()))
+
+    return asked
+
+
+def _read_only(impedance: np.ndarray, gamma: np.ndarray) -> Propagation:
+    """What is kept is shared."""
+    for item in (impedance, gamma):
+        item.flags.writeable = False
+    return Propagation(impedance, gamma)
+
+
 def _gamma(frequency: np.ndarray, permittivity: np.ndarray, impedance: float, resistance: np.ndarray,
            board: Board) -> np.ndarray:
     """alpha + j beta; zero at DC. `impedance` is the static one. [ohm] -> [1/m]"""
@@ -33,6 +56,7 @@ def _gamma(frequency: np.ndarray, permittivity: np.ndarray, impedance: float, re
     return np.where(frequency > 0.0, alpha + 1j * beta, 0.0)
 
 
+@_kept
 def single_line(width: float, strip: Conductor, board: Board, frequency: np.ndarray) -> Propagation:
     """A strip of `width` [m] and metal `strip` at each `frequency` [Hz], zero included.
 
@@ -51,9 +75,10 @@ def single_line(width: float, strip: Conductor, board: Board, frequency: np.ndar
     impedance = line.dispersive_impedance(F, width / h, er, static.impedance, static.permittivity)
     resistance = loss.series_resistance(frequency, loss.recession(air, _STEP * min(t, width)), width, strip,
                                         board.metal)
-    return Propagation(impedance, _gamma(frequency, permittivity, static.impedance, resistance, board))
+    return _read_only(impedance, _gamma(frequency, permittivity, static.impedance, resistance, board))
 
 
+@_kept
 def coupled_lines(width: float, gap: float, strip: Conductor, board: Board,
                   frequency: np.ndarray) -> tuple[Propagation, Propagation]:
     """Even and odd mode of a pair of strips (`width`, `gap` in m) at each `frequency` [Hz], zero included.
@@ -77,7 +102,7 @@ def coupled_lines(width: float, gap: float, strip: Conductor, board: Board,
 
         spread = loss.recession(air, _STEP * min(t, width, gap))
         resistance = loss.series_resistance(frequency, spread, width, strip, board.metal)
-        return Propagation(impedances[number], _gamma(frequency, permittivities[number], modes[number].impedance,
-                                                      resistance, board))
+        return _read_only(impedances[number], _gamma(frequency, permittivities[number], modes[number].impedance,
+                                                     resistance, board))
 
     return mode(0), mode(1)
