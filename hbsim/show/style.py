@@ -20,6 +20,8 @@ INK, PALE = "#222222", "#9a9a9a"
 # Blue, vermilion, green and purple of the colour-blind safe set of M. Okabe and K. Ito (2008); each line also has a
 # dash pattern of its own, so that a grey print still tells them apart.
 LINES = (("#0072B2", "-"), ("#D55E00", (0, (6, 2))), ("#009E73", (0, (2, 1.5))), ("#7a4f9a", (0, (6, 2, 1.5, 2))))
+DOTS, DASHES = (0, (1, 1.5)), (0, (4, 3))
+LOWEST_DBM = -100.0  # lines below this are left out of pictures
 FORMATS = ("png", "svg", "pdf")
 
 
@@ -34,6 +36,11 @@ def new_figure(width: float, height: float) -> "Figure":
     return Figure(figsize=(width, height), layout="constrained")
 
 
+def heading(figure: "Figure", title: str) -> None:
+    """Write over the whole picture, from its left edge on."""
+    figure.suptitle(title, x=0.01, ha="left", fontsize=10)
+
+
 def scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
     """Values in the prefixed unit that suits the largest, and that unit; K becomes degC, 1 an empty text."""
     if unit == "K":
@@ -41,6 +48,16 @@ def scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
     largest = np.abs(values[np.isfinite(values)]).max(initial=0.0)
     shown = show(float(largest), unit).partition(" ")[2]
     return values / PREFIXES.get(shown.removesuffix(unit), 1.0), shown
+
+
+def axis_label(address: str, unit: str) -> str:
+    """A quantity with the unit that its figures are in."""
+    return f"{address} / {unit}" if unit else address
+
+
+def harmonic_name(harmonic: int) -> str:
+    """"f0", "2 f0", ..."""
+    return "f0" if harmonic == 1 else f"{harmonic} f0"
 
 
 def check_format(path: str) -> str:

@@ -4,6 +4,7 @@ import itertools
 import xml.etree.ElementTree
 from dataclasses import replace
 
+import many_devices
 import numpy as np
 import pytest
 
@@ -29,6 +30,15 @@ def prediction(circuit):
     return predict(circuit, harmonics=8)
 
 
+@pytest.fixture(scope="module")
+def balanced():
+    """Predictions of circuits with several devices, by name."""
+    return {"bridge": predict(many_devices.diode_ring(1), harmonics=8),
+            "long arms": predict(many_devices.diode_ring(2), harmonics=8),
+            "chain": predict(many_devices.chain(2), harmonics=8),
+            "long chain": predict(many_devices.chain(6), harmonics=8)}
+
+
 def drawn_texts(figure):
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     FigureCanvasAgg(figure).draw()
@@ -36,6 +46,7 @@ def drawn_texts(figure):
     found = []
     for axes in figure.axes:
         texts = [axes.title, axes._left_title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
+        texts += axes.get_legend().get_texts() if axes.get_legend() else []
         texts += [label for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim()))
                   for at, label in zip(axis.get_ticklocs(), axis.get_ticklabels()) if min(limits) <= at <= max(limits)]
         found += texts
@@ -68,7 +79,7 @@ def test_a_prediction_in_pictures(prediction):
     time, volts = voltage.lines[0].get_data()
     assert time[-1] == pytest.approx(2 / 1.152) and voltage.get_ylabel() == "voltage / V"
     assert volts[:-1] == pytest.approx(np.tile(q1.voltage_waveform("collector"), 2))
-    assert current.get_ylabel() == "current / mA" and current.get_xlabel() == "time / ns"
+    assert current.get_ylabel() == "current / mA" and current.get_xlabel() == "time / ns; drawn with 8 harmonics"
     assert current.lines[0].get_ydata()[:-1] == pytest.approx(1e3 * np.tile(q1.current_waveform("collector"), 2))
     v, i = load_line.lines[0].get_data()
     assert v[:-1] == pytest.approx(q1.voltage_waveform("collector"))
@@ -109,6 +120,60 @@ def test_lines_that_move_with_more_harmonics_are_dashed(prediction):
     assert_readable(figure)
     still = prediction_figure(replace(prediction, line_changes_db=np.zeros(7)))
     assert "dashed" not in still.axes[0].get_xlabel()
+
+
+@pytest.mark.parametrize("name, names", [("bridge", ["D1_1", "D2_1", "D3_1", "D4_1"]), ("chain", ["Q1", "Q2"])])
+def test_several_devices_are_drawn_and_told_apart_without_colour(balanced, name, names):
+    figure = prediction_figure(balanced[name])
+    _, voltage, current, load_line = figure.axes
+    legend = voltage.get_legend()
+    assert [text.get_text() for text in legend.get_texts()] == names
+    loops = [line for line in load_line.lines if len(line.get_xdata()) > 1 and not line.get_marker() == "o"]
+    dashes = []
+    for n, device in enumerate(names):
+        state = balanced[name].state.devices[device]
+        volts, amps = (state.voltage_waveform(state.main_pin), 1e3 * state.current_waveform(state.main_pin))
+        assert voltage.lines[n].get_ydata()[:-1] == pytest.approx(np.tile(volts, 2), abs=1e-12)
+        assert current.lines[n].get_ydata()[:-1] == pytest.approx(np.tile(amps, 2), abs=1e-12)
+        assert loops[n].get_data() == (pytest.approx(np.append(volts, volts[0]), abs=1e-12),
+                                       pytest.approx(np.append(amps, amps[0]), abs=1e-12))
+        # unscaled: the width of a line stretches its dashes
+        drawn = {str(line._unscaled_dash_pattern) for line in (voltage.lines[n], current.lines[n], loops[n],
+                                                              legend.get_lines()[n])}
+        assert len(drawn) == 1
+        dashes += drawn
+    assert len(set(dashes)) == len(names)
+    assert "devices" not in voltage.get_title(loc="left")
+    assert_readable(figure)
+
+
+@pytest.mark.parametrize("name, names, words", [
+    ("long chain", ["Q3", "Q4", "Q5", "Q6"], "4 of 6 devices, no other gives more at f0"),
+    ("long arms", ["D1_1", "D1_2", "D2_1", "D2_2"], "4 of 8 devices, no other gives more at 2 f0")])
+def test_of_many_devices_those_that_give_most_are_drawn_and_the_rest_is_told(balanced, name, names, words):
+    figure = prediction_figure(balanced[name])
+    assert [text.get_text() for text in figure.axes[1].get_legend().get_texts()] == names
+    assert words in figure.axes[1].get_title(loc="left")
+    assert_readable(figure)
+
+
+def test_long_names_and_unlike_devices_have_room():
+    diode = {"kind": "diode", "use": "switching-diode"}
+    mixed = hbsim.Circuit.build(
+        drive={"port": "input", "frequency": "100 MHz", "power": "0 dBm"},
+        port={"input": {"node": "in"}, "output": {"node": "out"}}, supply={"VCC": {"node": "vcc", "voltage": "5 V"}},
+        part={"Rb": {"kind": "resistor", "nodes": ["vcc", "in"], "resistance": "47 kohm"},
+              "first_stage_transistor": {"kind": "bjt", "use": "npn-5ghz", "VCEO": "5 V",
+                                         "nodes": {"base": "in", "collector": "c", "emitter": "ground"}},
+              "Rc": {"kind": "resistor", "nodes": ["vcc", "c"], "resistance": "330 ohm"},
+              "Cc": {"kind": "capacitor", "nodes": ["c", "out"], "capacitance": "1 nF"},
+              "clamping_diode_upward": {**diode, "nodes": {"anode": "out", "cathode": "ground"}},
+              "clamping_diode_downward": {**diode, "nodes": {"anode": "ground", "cathode": "out"}}})
+    figure = prediction_figure(predict(mixed, harmonics=8))
+    assert [text.get_text() for text in figure.axes[1].get_legend().get_texts()] == [
+        "first_stage_transistor collector", "clamping_diode_upward anode", "clamping_diode_downward anode"]
+    assert any("limit of first_stage_transistor" in text.get_text() for text in figure.axes[3].texts)
+    assert_readable(figure)
 
 
 def limits(found):
@@ -200,11 +265,31 @@ def test_what_is_unsolved_is_grey_and_counted(circuit):
     assert "1 of 3 points not solved" in curves.axes[0].get_title(loc="left")
     table = circuit.sweep({"Q1.thermal_resistance": [0.0, 1000.0, 1e6], "drive.power": "-10:0:5dBm"}, harmonics=4)
     figure = sweep_figure(table)
-    assert "3 points not solved" in figure._suptitle.get_text()
+    assert "3 of 9 points not solved" in figure._suptitle.get_text()
     assert_readable(figure)
     axes = {"Q1.thermal_resistance": [1e6, 2e6], "drive.power": [-5.0, 0.0]}
     nothing = sweep_figure(circuit.sweep(axes, harmonics=4))
-    assert "4 points not solved" in nothing._suptitle.get_text()
+    assert "4 of 4 points not solved" in nothing._suptitle.get_text()
+
+
+def test_points_that_are_less_sure_are_marked(circuit):
+    table = circuit.sweep({"drive.power": "-40:20:10dBm"}, harmonics=8)
+    less_sure = table.axes["drive.power"][table.unsettled]
+    assert 0 < len(less_sure) < 7
+    figure = sweep_figure(table)
+    ticks, = (line for line in figure.axes[0].lines if line.get_marker() == "|")
+    assert ticks.get_xdata() == pytest.approx(less_sure)
+    words = figure.axes[0].get_title(loc="left").replace("\n", " ")
+    assert "ticks at the foot: less sure than 0.01 dB at the wanted line" in words
+    assert_readable(figure)
+    both = circuit.sweep({"drive.power": "-40:20:10dBm", "supply.VCC": [2.0, 2.5]}, harmonics=8)
+    figure = sweep_figure(both)
+    dots, = (line for line in figure.axes[0].lines if line.get_marker() == "o")
+    drive, supply = np.meshgrid(both["drive.power"], both["supply.VCC"], indexing="ij")
+    assert dots.get_data() == (pytest.approx(supply.ravel()[both.unsettled]),
+                               pytest.approx(drive.ravel()[both.unsettled]))
+    assert "dots: less sure" in figure._suptitle.get_text() and len(figure.axes[1].lines) == 2  # the cross, twice
+    assert_readable(figure)
 
 
 def test_a_circuit_without_devices_or_output_has_a_picture():

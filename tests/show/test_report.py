@@ -3,10 +3,12 @@
 import re
 from dataclasses import replace
 
+import many_devices
 import numpy as np
 import pytest
 
 import hbsim
+from hbsim.quantities import show
 from hbsim.show.report import sweep_page, prediction_page
 from hbsim.studies.compression import Compression
 from hbsim.studies.prediction import predict
@@ -36,6 +38,7 @@ def test_the_page_of_a_prediction(prediction):
                      f"Input return loss  {state.input_return_loss_db:.2f} dB",
                      f"conducts over {q1.conduction_angle_deg:.0f} deg", "limit 4.5 V", "junctions at 27 degC",
                      "Solved with 8 harmonics", "Truncation: from 8 to 16 harmonics the wanted output moves by ",
+                     "(their number was given).",
                      "Cautions: "):
         assert expected in page
     assert not any(line.split()[:1] == ["substrate"] for line in lines)  # at ground, without current
@@ -45,6 +48,40 @@ def test_the_page_of_a_prediction(prediction):
     impedance = q1.circuit_impedance["collector"][2]
     assert f"{impedance.real:.1f} + j{impedance.imag:.1f} ohm" in page
     assert "nan" not in page and "inf " not in page
+
+
+def test_devices_beyond_the_third_are_told_in_one_row():
+    found = predict(many_devices.chain(5), harmonics=8)
+    lines = prediction_page(found).splitlines()
+    assert [line.split(":")[0] for line in lines if "averages at its pins" in line] == ["Q3", "Q4", "Q5"]
+    assert "Told in full below: Q3, Q4, Q5;" in " ".join(lines)
+    at = next(n for n, line in enumerate(lines) if line.split()[:1] == ["device"])
+    assert lines[at].split() == "device into collector dissipation conducts gives at f0".split()
+    for device, line in zip(found.state.devices.values(), lines[at + 1:at + 6], strict=True):
+        expected = [device.name, *show(float(device.pin_current["collector"][0].real), "A").split(),
+                    *show(device.dissipation, "W", 3).split(), f"{device.conduction_angle_deg:.0f}", "deg"]
+        assert line.split()[:7] == expected and "EXCEEDED" not in line
+    assert max(map(len, lines)) <= 110
+
+
+def test_the_rows_of_devices_say_where_a_rating_is_exceeded():
+    found = predict(many_devices.chain(4, transistor={"use": "npn-25ghz", "IC_max": "14 mA"}), harmonics=8)
+    lines = prediction_page(found).splitlines()
+    over = {name for name, device in found.state.devices.items()
+            if device.current_waveform("collector").max() > 14e-3}
+    at = next(n for n, line in enumerate(lines) if line.split()[:1] == ["device"])
+    assert {line.split()[0] for line in lines[at + 1:at + 5] if line.endswith("EXCEEDED")} == over and 0 < len(over) < 4
+
+
+def test_impedances_beside_other_devices_are_of_each_pin_alone():
+    page = prediction_page(predict(many_devices.chain(2), harmonics=8))
+    assert "(each pin alone: the other devices, which may act with it, are lifted out too; sources off)" in page
+    assert "all devices lifted out" not in page
+
+
+def test_a_device_that_never_conducts_has_no_angle(examples):
+    page = prediction_page(predict(hbsim.load(examples / "varactor_jump.toml"), harmonics=8))
+    assert "does not conduct at any time of the period" in page and "conducts over" not in page
 
 
 def test_lines_that_move_with_more_harmonics_are_marked(prediction):
@@ -89,31 +126,39 @@ def test_the_list_of_a_sweep(circuit):
                                                   "I(VCC)"]
     assert units.split() == ["V", "dBm", "dBm", "dBm", "dB", "dB", "mA"]
     for n, line in enumerate(lines[4:9]):
-        cells = [float(cell) for cell in line.split()]
+        assert line.endswith("~") == table.unsettled[n]
+        cells = [float(cell) for cell in line.removesuffix("~").split()]
         expected = [0.5 * (n + 1), *(table[f"output_dbm_{k}"][n] for k in (1, 2, 3)), table["conversion_loss_db"][n],
                     table["input_return_loss_db"][n], 1e3 * table["supply_amps_VCC"][n]]
         assert cells == pytest.approx(expected, abs=6e-3)
+    assert ("~ less sure than 0.01 dB at the wanted line, 0.1 dB at the others above -100 dBm" in lines) \
+        == table.unsettled.any()
     assert "What was found." in sweep_page(table, None, ["What was found."]).splitlines()
 
 
 def test_a_long_list_is_thinned_in_equal_steps(circuit):
     table = circuit.sweep({"drive.power": "-20:0:0.1dBm"}, harmonics=4)
     lines = sweep_page(table, Compression(28.5, 2, -23.95, -20.4)).splitlines()
-    shown = [float(line.split()[0]) for line in lines[4:] if re.match(r" *-?\d", line) and len(line.split()) == 7]
+    rows = [line.removesuffix("~").split() for line in lines[4:] if re.match(r" *-?\d", line)]
+    shown = [float(row[0]) for row in rows if len(row) == 7]
     assert len(shown) <= 60 and np.ptp(np.diff(shown)) < 1e-9
     assert f"({len(shown)} of 201 points shown; --csv writes all)" in lines
     assert "-23.95 dBm of drive" in " ".join(lines)
 
 
 def test_two_quantities_make_grids(circuit):
-    table = circuit.sweep({"drive.power": "-10:0:5dBm", "supply.VCC": "1:3:1V"}, harmonics=4)
+    table = circuit.sweep({"drive.power": "-10:0:5dBm", "supply.VCC": "1:3:1V"}, harmonics=8)
+    assert 0 < table.unsettled.sum() < 9
     lines = sweep_page(table, None).splitlines()
     for title, column in (("Output at 2 f0 / dBm; down: drive.power / dBm; across: supply.VCC / V", "output_dbm_2"),
                           ("Input return loss / dB; down: drive.power / dBm; across: supply.VCC / V",
                            "input_return_loss_db")):
         at = lines.index(title)
         assert [float(cell) for cell in lines[at + 1].split()] == [1.0, 2.0, 3.0]
-        cells = [[float(cell) for cell in line.split()] for line in lines[at + 2:at + 5]]
+        rows = [line.split() for line in lines[at + 2:at + 5]]
+        marked = [cell.startswith("~") for row in rows for cell in row[1:]]
+        assert marked == (list(table.unsettled) if column == "output_dbm_2" else [False] * 9)
+        cells = [[float(cell.lstrip("~")) for cell in row] for row in rows]
         assert [row[0] for row in cells] == [-10.0, -5.0, 0.0]
         assert np.array(cells)[:, 1:] == pytest.approx(table[column], abs=6e-3)
 
