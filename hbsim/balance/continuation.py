@@ -15,6 +15,7 @@ import numpy as np
 from ..errors import NotSolved
 from .arc import Arc
 from .newton import BALANCED, SINGULAR, SPENT, STALLED
+from .rounding import rounding_alone
 from .spectrum import resized
 from .system import System
 
@@ -48,6 +49,8 @@ class Effort:
         """One Newton run that is counted here; True when x is balanced."""
         stop, steps, self.error = system.newton(x, c, parameters, most_steps, h, x_ref)
         self.steps += steps
+        if stop != BALANCED and h == 0.0 and rounding_alone(system, x, c, parameters):
+            stop = BALANCED
         self.stop = STOPS[stop]
         return stop == BALANCED
 
