@@ -1,8 +1,10 @@
 """From any start to a balanced state: DC first, then the drive; detours only where the direct way fails.
 
-The detours, in this order: an added conductance at the device nodes that is taken away again, sources raised in steps,
-the curve of solutions followed past folds (arc.py), and a pseudo-transient (the added conductance holds each step near
-the one before). Every state handed out is balanced with no added conductance and full sources.
+The detours at DC, in this order: an added conductance at the device nodes that is taken away again, sources raised in
+steps, a pseudo-transient (the added conductance holds each step near the one before). With the drive: the drive raised
+for as long as that goes quickly, a pseudo-transient at full drive, which does not meet the folds that lie in the drive's
+way, and the curve of solutions followed past those folds (arc.py). Every state handed out is balanced with no added
+conductance and full sources.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from .spectrum import resized
 from .system import System
 
 MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit. [A]
+_QUICK, _PATIENT = 150, 800  # Newton steps after which a detour is left
 BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough "
           "resistance stands across a junction; add the resistance that limits its current")
 
@@ -93,15 +96,42 @@ def steady_state(system: System, c: np.ndarray, parameters: np.ndarray, start: n
         x = resized(start, system.harmonics)
         if effort.newton(system, x, c, parameters, most_steps=40):
             return x
+        # more harmonics make a sharper waveform out of the same state: held near it, Newton finds the way
+        x = resized(start, system.harmonics)
+        if _relaxed(system, x, c, parameters, effort) or _settled(system, x, c, parameters, effort, _QUICK):
+            return x
     at_dc = np.zeros(system.shape)
     at_dc[:, 0] = operating_point(system, c, parameters, effort)
     x = at_dc.copy()
     if effort.newton(system, x, c, parameters, most_steps=40):
         return x
-    x = at_dc.copy()
-    if _raised_drive(system, x, c, parameters, effort) or _settled(system, x, c, parameters, effort):
+    if _driven(system, x, at_dc, c, parameters, effort):
         return x
     raise NotSolved(describe_error(system, x, c, parameters, effort), x)
+
+
+def _driven(system: System, x: np.ndarray, at_dc: np.ndarray, c: np.ndarray, parameters: np.ndarray,
+            effort: Effort) -> bool:
+    """From the operating point to the full drive by detours; leaves in x the state, or the last try."""
+    rest = np.zeros_like(c)
+    rest[0] = c[0]
+    raised = at_dc.copy()
+    share = _follow(system, raised, lambda share: rest + share * (c - rest), parameters, effort, 1e-3, False, _QUICK)
+    x[:] = raised
+    if share == 1.0:
+        return True
+    x[:] = at_dc
+    if _settled(system, x, c, parameters, effort, _PATIENT):
+        return True
+    if share == 0.0:
+        return False
+    arc = Arc(system, rest, c, parameters)
+    end = arc.reach_full_drive(raised, share)
+    effort.steps += arc.steps
+    if end is None:
+        return False
+    x[:] = end
+    return effort.newton(system, x, c, parameters, most_steps=40)
 
 
 def _direct(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
@@ -131,28 +161,15 @@ def _raised_sources(system: System, x: np.ndarray, c: np.ndarray, parameters: np
     return _follow(system, x, lambda share: share * c, parameters, effort, first=0.02, linear=True) == 1.0
 
 
-def _raised_drive(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
-    rest = np.zeros_like(c)
-    rest[0] = c[0]
-    done = _follow(system, x, lambda share: rest + share * (c - rest), parameters, effort, first=1e-3, linear=False)
-    if 0.0 < done < 1.0:
-        arc = Arc(system, rest, c, parameters)
-        end = arc.reach_full_drive(x, done)
-        effort.steps += arc.steps
-        if end is not None and effort.newton(system, end, c, parameters, most_steps=40):
-            x[:] = end
-            return True
-    return done == 1.0
-
-
 def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effort: Effort, first: float,
-            linear: bool) -> float:
+            linear: bool, most_steps: int = _PATIENT) -> float:
     """Raise the sources to their full value in steps that shrink on failure and grow on success.
 
     `linear` steps by addition, else by multiplication (the drive spans decades). Returns the share reached, with its
     state in x."""
     done, stride, before = 0.0, first if linear else 3.0, None
-    while done < 1.0:
+    last = effort.steps + most_steps
+    while done < 1.0 and effort.steps < last:
         aim = min(1.0, (done + stride if linear else (done * stride if done else first)))
         trial = x.copy()
         if before is not None and aim > done:
@@ -172,22 +189,37 @@ def _follow(system: System, x: np.ndarray, sources, parameters: np.ndarray, effo
     return done
 
 
-def _settled(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+def _settled(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort,
+             most_steps: int = _PATIENT) -> bool:
     """Pseudo-transient: implicit time steps with one capacitance at every device node, growing without bound."""
-    h, failures = 0.05, 0
-    for _ in range(400):
+    h, last = 0.05, effort.steps + most_steps
+    while 1e-9 < h < 1e3 and effort.steps < last:
         trial = x.copy()
         if effort.newton(system, trial, c, parameters, 20, h, x.copy()):
             change = np.abs(trial - x).max()
             x[:] = trial
             h *= 0.4 if change < 0.3 else 0.8
-            if h < 1e-9 or change < 1e-9:
-                return effort.newton(system, x, c, parameters, 60)
+            if change < 1e-3 and effort.newton(system, trial, c, parameters, 30):
+                x[:] = trial
+                return True
         else:
-            h, failures = h * 4.0, failures + 1
-            if h > 1e3 or failures > 60:
-                return False
-    return False
+            h *= 4.0
+    return effort.newton(system, x, c, parameters, 60)
+
+
+def _relaxed(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:
+    """The same in a hurry: one Newton step for each step in time, for a start that is nearly there. x is left alone
+    where it fails."""
+    h, trial = 0.05, x.copy()
+    while h > 1e-9:
+        effort.newton(system, trial, c, parameters, 1, h, trial.copy())
+        if effort.stop not in (Stop.BALANCED, Stop.SPENT):
+            return False
+        h *= 0.7
+    if not effort.newton(system, trial, c, parameters, 40):
+        return False
+    x[:] = trial
+    return True
 
 
 def describe_error(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> str:
