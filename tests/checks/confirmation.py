@@ -58,20 +58,20 @@ def moved_db(one: hbsim.SteadyState, other: hbsim.SteadyState) -> float:
     return abs(levels[0] - levels[1]) if max(levels) > FAINT_DBM else 0.0
 
 
-def first_answer(circuit: hbsim.Circuit, harmonics: int | None) -> tuple[hbsim.SteadyState, str]:
+def first_answer(circuit: hbsim.Circuit, harmonics: int | None, most: int) -> tuple[hbsim.SteadyState, str]:
     """The first that can be solved of ever more harmonics, from cold; and why not with fewer."""
     reasons = []
     while True:
         try:
             return circuit.solve(**({} if harmonics is None else {"harmonics": harmonics})), "; ".join(reasons)
         except hbsim.NotSolved as failure:
-            if harmonics is None or 2 * harmonics > MOST_HARMONICS // 2:
+            if harmonics is None or 2 * harmonics > most // 2:
                 raise
             reasons.append(f"with {harmonics} harmonics: {failure}")
             harmonics *= 2
 
 
-def settled(circuit: hbsim.Circuit, state: hbsim.SteadyState) -> tuple[hbsim.SteadyState, float, str]:
+def settled(circuit: hbsim.Circuit, state: hbsim.SteadyState, most: int) -> tuple[hbsim.SteadyState, float, str]:
     """Harmonics doubled until the output stays: the last state but one that agrees with the last, by how much the last
     moved [dB], and the first fault."""
     while True:
@@ -80,13 +80,14 @@ def settled(circuit: hbsim.Circuit, state: hbsim.SteadyState) -> tuple[hbsim.Ste
         if wrong:
             return finer, math.inf, f"{wrong} with {finer.solver.harmonics} harmonics"
         moved = moved_db(state, finer)
-        if moved <= AGREE_DB or finer.solver.harmonics >= MOST_HARMONICS:
+        if moved <= AGREE_DB or 2 * finer.solver.harmonics > most:
             return finer, moved, ""
         state = finer
 
 
-def examined(circuit: hbsim.Circuit, harmonics: int | None = 8) -> Verdict:
-    """Solve from cold and confirm; without `harmonics`, with those that the solver chooses.
+def examined(circuit: hbsim.Circuit, harmonics: int | None = 8, most: int = MOST_HARMONICS) -> Verdict:
+    """Solve from cold and confirm; without `harmonics`, with those that the solver chooses. `most`: harmonics up to
+    which they are doubled.
 
     Raises
     ------
@@ -94,7 +95,7 @@ def examined(circuit: hbsim.Circuit, harmonics: int | None = 8) -> Verdict:
         The circuit cannot be analysed as it stands.
     """
     try:
-        state, reason = first_answer(circuit, harmonics)
+        state, reason = first_answer(circuit, harmonics, most)
     except hbsim.NotSolved as failure:
         return Verdict(UNSOLVED, str(failure))
     verdict = Verdict(CONFIRMED, reason, state.solver.harmonics, state.solver.iterations)
@@ -103,28 +104,28 @@ def examined(circuit: hbsim.Circuit, harmonics: int | None = 8) -> Verdict:
         verdict.kind, verdict.said = WRONG, wrong
         return verdict
     try:
-        last, moved, wrong = settled(circuit, state)
+        last, moved, wrong = settled(circuit, state, most)
         verdict.harmonics = last.solver.harmonics // 2
         if wrong:
             verdict.kind, verdict.said = WRONG, wrong
         elif moved > AGREE_DB:
-            verdict.kind, verdict.said = UNSETTLED, f"2 f0 moves by {moved:.2f} dB up to {MOST_HARMONICS} harmonics"
+            verdict.kind, verdict.said = UNSETTLED, f"2 f0 moves by {moved:.2f} dB up to {most} harmonics"
         else:
-            _from_cold(circuit, last, verdict)
+            _from_cold(circuit, last, verdict, most)
     except hbsim.NotSolved as failure:
         verdict.kind, verdict.said = UNSOLVED, f"while confirming: {failure}"
     return verdict
 
 
-def _from_cold(circuit: hbsim.Circuit, last: hbsim.SteadyState, verdict: Verdict) -> None:
+def _from_cold(circuit: hbsim.Circuit, last: hbsim.SteadyState, verdict: Verdict, most: int) -> None:
     """The same from cold; where that gives another output, it must be a state of its own right."""
     cold = circuit.solve(harmonics=last.solver.harmonics, samples=last.solver.samples)
     apart, wrong = moved_db(cold, last), fault(cold)
     if not wrong and apart > AGREE_DB:
-        _, moved, wrong = settled(circuit, cold)
+        _, moved, wrong = settled(circuit, cold, most)
         verdict.kind, verdict.said = SEVERAL, f"2 f0 differs by {apart:.2f} dB from cold"
         if moved > AGREE_DB:
             verdict.kind = UNSETTLED
-            verdict.said += f", where it moves by {moved:.2f} dB up to {MOST_HARMONICS} harmonics"
+            verdict.said += f", where it moves by {moved:.2f} dB up to {most} harmonics"
     if wrong:
         verdict.kind, verdict.said = WRONG, f"{wrong} from cold"
