@@ -1,10 +1,10 @@
 """From any start to a balanced state: DC first, then the drive; detours only where the direct way fails.
 
 The detours at DC, in this order: an added conductance at the device nodes that is taken away again, sources raised in
-steps, a pseudo-transient (the added conductance holds each step near the one before). With the drive: the drive raised
-for as long as that goes quickly, a pseudo-transient at full drive, which does not meet the folds that lie in the drive's
-way, and the curve of solutions followed past those folds (arc.py). Every state handed out is balanced with no added
-conductance and full sources.
+steps, a pseudo-transient (the added conductance holds each step near the one before). With the drive: the state with
+half the harmonics, where there are many; the drive raised for as long as that goes quickly; a pseudo-transient at full
+drive, which does not meet the folds that lie in the drive's way; and the curve of solutions followed past those folds
+(arc.py). Every state handed out is balanced with no added conductance and full sources.
 """
 
 from __future__ import annotations
@@ -154,8 +154,7 @@ def _driven(system: System, x: np.ndarray, at_dc: np.ndarray, c: np.ndarray, par
     rest = np.zeros_like(c)
     rest[0] = c[0]
     raised = at_dc.copy()
-    share = _follow(system, raised, lambda share: rest + share * (c - rest), parameters, effort, 1e-3, False,
-                    _at_most(system, _QUICK))
+    share = _follow(system, raised, lambda share: rest + share * (c - rest), parameters, effort, 1e-3, False, _QUICK)
     x[:] = raised
     if share == 1.0:
         return ""
@@ -171,8 +170,8 @@ def _driven(system: System, x: np.ndarray, at_dc: np.ndarray, c: np.ndarray, par
     if met.crossings:
         x[:] = met.crossings[-1].form
         return "" if effort.newton(system, x, c, parameters, _ENOUGH) else "The end of the curve of states is not one"
-    return (f"Raised in steps, the drive got to {20 * math.log10(share):.1f} dB of its full value; from there the curve "
-            f"of states turned back {len(met.folds)} times, and {met.reason}")
+    return (f"Raised in steps, the drive got to {20 * math.log10(share):.1f} dB of its full value; from there the "
+            f"curve of states turned back {len(met.folds)} times, and {met.reason}")
 
 
 def _direct(system: System, x: np.ndarray, c: np.ndarray, parameters: np.ndarray, effort: Effort) -> bool:

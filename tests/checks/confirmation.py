@@ -19,7 +19,8 @@ FAINT_DBM = -60.0  # below it nothing is asked of that output
 OPEN = 1e-9  # of the given power
 MOST_HARMONICS = 128
 
-CONFIRMED, SEVERAL, UNSETTLED, UNSOLVED, WRONG = "confirmed", "several states", "not settled", "unsolved", "wrong"
+CONFIRMED, SEVERAL, NEARLY, UNSETTLED, UNSOLVED, WRONG = (
+    "confirmed", "several states", "confirmed with half as many more", "not settled", "unsolved", "wrong")
 
 
 @dataclass
@@ -72,8 +73,13 @@ def first_answer(circuit: hbsim.Circuit, harmonics: int | None, most: int) -> tu
 
 
 def settled(circuit: hbsim.Circuit, state: hbsim.SteadyState, most: int) -> tuple[hbsim.SteadyState, float, str]:
-    """Harmonics doubled until the output stays: the last state but one that agrees with the last, by how much the last
-    moved [dB], and the first fault."""
+    """Harmonics doubled until the output stays: the last state, by how much it moved [dB], and the first fault.
+
+    Raises
+    ------
+    NotSolved
+        With twice the harmonics no state was found.
+    """
     while True:
         finer = circuit.solve(harmonics=2 * state.solver.harmonics, samples=2 * state.solver.samples, start=state)
         wrong = fault(finer)
@@ -114,7 +120,22 @@ def examined(circuit: hbsim.Circuit, harmonics: int | None = 8, most: int = MOST
             _from_cold(circuit, last, verdict, most)
     except hbsim.NotSolved as failure:
         verdict.kind, verdict.said = UNSOLVED, f"while confirming: {failure}"
+        _with_half_as_many_more(circuit, state, verdict)
     return verdict
+
+
+def _with_half_as_many_more(circuit: hbsim.Circuit, state: hbsim.SteadyState, verdict: Verdict) -> None:
+    """Where twice the harmonics cannot be solved: the output stays with half as many more, or the answer stands alone.
+    """
+    while state.solver.harmonics < MOST_HARMONICS:
+        try:
+            finer = circuit.solve(harmonics=3 * state.solver.harmonics // 2, start=state)
+        except hbsim.NotSolved:
+            return
+        if not fault(finer) and moved_db(state, finer) <= AGREE_DB:
+            verdict.kind, verdict.harmonics = NEARLY, state.solver.harmonics
+            return
+        state = finer
 
 
 def _from_cold(circuit: hbsim.Circuit, last: hbsim.SteadyState, verdict: Verdict, most: int) -> None:
