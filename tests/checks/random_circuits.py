@@ -1,4 +1,4 @@
-"""Random doublers: one source for the tests (as a hypothesis strategy) and for benchmarks/random_doublers.py.
+"""Random doublers, by number or as hypothesis draws them: one source for the tests and benchmarks/random_doublers.py.
 
 Circuits of one transistor, of one or two diodes, of two transistors (cascade, cascode, push-push), and of a transistor
 with a diode at its base, between random matching circuits: coupling and shunt L, C, R, lines, open and shorted stubs,
