@@ -108,17 +108,6 @@ class Arc:
         self._parameters = parameters
         self.steps = 0
 
-    def reach_full_drive(self, x: np.ndarray, share: float) -> np.ndarray | None:
-        """Follow the curve from a balanced state at `share` of the full drive until it first crosses full drive.
-
-        Returns
-        -------
-        ndarray, (n, rows), or None
-            The state there; None where the curve had to be left before. [V]
-        """
-        met = self.trace(x, math.log(share), 0.0, np.zeros(1)).crossings
-        return met[-1].form if met else None
-
     def trace(self, x: np.ndarray, start: float, end: float, levels: np.ndarray,
               most_points: int = _MOST_POINTS) -> Trace:
         """Follow the curve from a balanced state until it first reaches another level, past any number of folds.

@@ -62,7 +62,7 @@ def test_an_unsolvable_balance_raises_with_node_and_harmonic(monkeypatch):
     monkeypatch.setattr(type(system), "newton", lambda self, x, c, p, most_steps=40, *more: plain(
         self, x, c, p, min(most_steps, 1), *more))
     with pytest.raises(NotSolved, match=r"no DC operating point: largest current error .* A at node '\w+[\w. ]*', "
-                                        r"harmonic 0, after \d+ steps") as caught:
+                                        r"harmonic 0, after \d+ steps.*a bias that cannot hold") as caught:
         steady_state(system, c, parameters, None, Effort())
     assert caught.value.iterate is not None
 
@@ -76,7 +76,7 @@ def test_a_balance_that_fails_after_dc_names_the_harmonic(monkeypatch):
     monkeypatch.setattr(type(system), "newton", lambda self, x, c, p, most_steps=40, *more: plain(
         self, x, c, p, min(most_steps, 1), *more))
     with pytest.raises(NotSolved, match=r"largest current error .* A at node '.+', harmonic \d, after \d+ steps; .*"
-                                        r"Likely \(a\) .*sweep up to it; \(b\) 8 harmonics are too few"):
+                                        r"Likely \(a\) 8 harmonics are too few .*sweep up to it"):
         steady_state(system, c, parameters, None, effort)
 
 
