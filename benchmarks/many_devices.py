@@ -2,7 +2,8 @@
 
     python benchmarks/many_devices.py [--threads] [--json FILE]
 
-For each circuit (tests/balance/coupled_stages.py) and number of harmonics, at the solved state moved by 1 mV, the time of
+For each circuit (tests/balance/coupled_stages.py) and number of harmonics, at the solved state moved by 1 mV, the time
+of
 one factorisation and one step, least of several:
 
     whole      the full matrix assembled and factored by LAPACK, one back-substitution

@@ -2,11 +2,11 @@
 
     pip install ".[cluster]"
     python examples/on_several_machines.py                     # two worker processes on this machine
-    python examples/on_several_machines.py tcp://HOST:8786     # workers that wait elsewhere; hbsim is installed there too
+    python examples/on_several_machines.py tcp://HOST:8786     # workers that wait elsewhere and have hbsim installed
 
-The cluster engine is the package `distributed`, which hbsim itself does not need; a process pool of the standard library
-(concurrent.futures.ProcessPoolExecutor) or the executor of another engine goes in at the same place. The circuit is
-invented, as all examples are.
+The cluster engine is the package `distributed`, which hbsim itself does not need; a process pool of the standard
+library (concurrent.futures.ProcessPoolExecutor) or the executor of another engine goes in at the same place. The
+circuit is invented, as all examples are.
 """
 
 from __future__ import annotations

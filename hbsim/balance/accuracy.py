@@ -66,8 +66,8 @@ class Accuracy:
         lines = self.lines_of(description)
         found = tuple(level for level in LEVELS if level >= lines)
         if len(found) <= STEPS:
-            raise Refusal(f"{lines} lines are too many for a choice of harmonics; at most {LEVELS[-1 - STEPS]}, or give "
-                          "the number of harmonics too", "lines")
+            raise Refusal(f"{lines} lines are too many for a choice of harmonics; at most {LEVELS[-1 - STEPS]}, or "
+                          "give the number of harmonics too", "lines")
         return found
 
     @property

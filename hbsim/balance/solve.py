@@ -99,7 +99,8 @@ def truncation_of(state: SteadyState) -> Truncation | None:
     """What twice as many harmonics and samples change; None where they have no solution or a part's data ends."""
     try:
         # the junctions keep the temperature they were found at
-        fine = _solve_once(state.description, 2 * state.solver.harmonics, 2 * state.solver.samples, state.form, Effort(), None, state.accuracy)
+        fine = _solve_once(state.description, 2 * state.solver.harmonics, 2 * state.solver.samples, state.form,
+                           Effort(), None, state.accuracy)
     except (NotSolved, Refusal):
         return None
     return measured([state], fine)

@@ -11,7 +11,7 @@ from scipy.linalg import LinAlgError
 from ..devices.contract import Device
 from ..linear.network import GROUND, Element, Network
 from .clusters import Clusters, find_clusters, one_cluster
-from .equations import Devices, Net, Work, node_currents, residual
+from .equations import Devices, Net, Work, currents, node_currents, residual
 from .krylov import no_room, room, to_nodes, to_rows
 from .linearised import factor, linearise, solve_linear
 from .native import lapack_addresses, law_address
@@ -204,6 +204,13 @@ class System:
                 return point
             node_currents(self.devices, self.work.total, flows[point])
             first = point + 1
+
+    def flows(self, x: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+        """Currents out of every device node into the devices at x, real form (n, rows). [A]"""
+        result = np.zeros(self.shape)
+        currents(x, parameters, self.net, self.devices, self.transform, self.work)
+        node_currents(self.devices, self.work.total, result)
+        return result
 
     def refine(self, xs: np.ndarray, starts: np.ndarray, cs: np.ndarray, parameters: np.ndarray, flows: np.ndarray,
                stops: np.ndarray, steps: np.ndarray, errors: np.ndarray, most_steps: int = 40) -> None:

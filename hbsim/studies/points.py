@@ -10,6 +10,7 @@ import numpy as np
 from ..balance.continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from ..balance.newton import BALANCED
 from ..balance.prepare import Networks, prepare, source_voltages
+from ..balance.rounding import rounding_alone
 from ..balance.system import System
 from ..describe.description import Description
 from ..errors import NotSolved
@@ -100,8 +101,11 @@ class Runs:
         while at < n_point:
             effort = Effort()
             try:
-                xs[at] = steady_state(system, cs[at], parameters, start, effort)
+                start = steady_state(system, cs[at], parameters, start, effort)
+                xs[at] = start
                 reached = system.march(xs[at:], cs[at:], parameters, flows[at:], stops[at:], steps[at:], errors[at:])
+                if reached == 0:  # balanced to rounding, which the march does not look at
+                    xs[at], stops[at], flows[at] = start, BALANCED, system.flows(start, parameters)
                 at += max(reached, 1)
                 start = xs[at - 1].copy()
             except NotSolved as failure:
@@ -119,7 +123,11 @@ class Runs:
         """Forms, currents and stops of points that have their own starts."""
         xs, flows, n_point = np.zeros_like(starts), np.zeros_like(starts), len(starts)
         stops, steps, errors = np.full(n_point, -1), np.zeros(n_point, np.int64), np.zeros(n_point)
-        system.refine(xs, starts, cs, system.parameters(), flows, stops, steps, errors)
+        parameters = system.parameters()
+        system.refine(xs, starts, cs, parameters, flows, stops, steps, errors)
+        for point in np.flatnonzero(stops != BALANCED):
+            if rounding_alone(system, xs[point], cs[point], parameters):
+                stops[point], flows[point] = BALANCED, system.flows(xs[point], parameters)
         self.count(system, int(steps.sum()))
         return xs, flows, stops
 

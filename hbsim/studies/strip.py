@@ -186,8 +186,8 @@ class _Solver:
 
     def _raise(self, system: System, batch: Batch, places: np.ndarray, points: np.ndarray, forms: list[np.ndarray],
                levels: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Solve points, with their forms and the levels (step, n_point, line + 1) of their lines in the last steps, with
-        more harmonics and store what is better.
+        """Solve points, with their forms and the levels (step, n_point, line + 1) of their lines in the last steps,
+        with more harmonics and store what is better.
 
         Returns the same three of those whose lines have not settled yet."""
         xs, flows, good = self._finer(system, batch, points, forms)

@@ -36,8 +36,8 @@ Progress = Callable[[int, int], None]
 
 def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], harmonics: int | None = None,
           samples: int | None = None, *, accuracy: Accuracy = Accuracy(), estimate: bool = True,
-          both_ways: bool = True, progress: Progress | None = None, executor: Executor | None = None, keep_in: str | Path | None = None,
-          resume: bool = False) -> SweepTable:
+          both_ways: bool = True, progress: Progress | None = None, executor: Executor | None = None,
+          keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
     """Solve `description` on the grid of `axes`; see Circuit.sweep.
 
     Raises
