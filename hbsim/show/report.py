@@ -27,6 +27,7 @@ DEVICE_HARMONICS = 5
 MOST_BLOCKS = 3  # devices that are told of in full
 _LIFTED_ALONE = "  (all devices lifted out, sources off)"
 _LIFTED = "  (each pin alone: the other devices, which may act with it, are lifted out too; sources off)"
+_TINY_DB = 1e-3  # a change below this is told as "less than"
 _ROUNDING = 1e-12  # an average below this is told as 0. [V], [A]
 _SHARE = 1e-6  # a share of uncancelled current above this says nothing
 _TURNED = ("turned: the way of turning the drive that meets the state; neither: it lies between the jumps, and is not "
@@ -112,7 +113,10 @@ def _solver_lines(prediction: Prediction) -> list[str]:
         return [*lines, "Truncation error: unknown."]
     changes = known.line_db.copy()
     changes[prediction.state.description.wanted_harmonic] = math.nan
-    others = "" if np.isnan(changes).all() else f", the others shown by {_change(float(np.nanmax(changes)))} at most"
+    others = ""
+    if not np.isnan(changes).all():
+        most = float(np.nanmax(changes))
+        others = f", the others shown by {_change(most)}{' at most' if most >= _TINY_DB else ''}"
     given = known.coarse == solver.harmonics
     why = "their number was given" if given else f"asked for: {tolerance_words(prediction.state.accuracy)}"
     return lines + _wrapped(f"Truncation: from {known.coarse} to {known.fine} harmonics the wanted output "
@@ -122,7 +126,7 @@ def _solver_lines(prediction: Prediction) -> list[str]:
 def _change(error: float | None) -> str:
     if error is None or not math.isfinite(error):
         return "an unknown amount"
-    return "less than 0.001 dB" if error < 1e-3 else f"{error:.1g} dB"
+    return f"less than {_TINY_DB:g} dB" if error < _TINY_DB else f"{error:.1g} dB"
 
 
 def device_lines(device: DeviceState, frequency: np.ndarray, alone: bool = True) -> list[str]:
