@@ -141,10 +141,17 @@ def test_quick_look_prints_and_draws(examples, tmp_path):
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_cluster_takes_a_sweep(examples, tmp_path):
+    pytest.importorskip("distributed", reason="the cluster engine is optional; .ci/run installs it and runs this example")
+    printed = run("on_several_machines.py", None, examples, tmp_path)
+    assert "867 of 867 points solved" in printed and "own threads: True" in printed
+
+
 def run(script, argument, examples, folder):
     """Run an example script as a user does, from another folder; what it printed."""
     found = {**os.environ, "PYTHONPATH": str(Path(hbsim.__file__).parent.parent)}  # wherever the tests found hbsim
-    done = subprocess.run([sys.executable, examples / script, argument], cwd=folder, capture_output=True, text=True,
+    command = [sys.executable, examples / script, *([] if argument is None else [argument])]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True,
                           env=found)
     assert done.returncode == 0, done.stderr
     return done.stdout

@@ -101,9 +101,24 @@ def _hysteresis(table: SweepTable) -> list[str]:
     if len(drives):
         lines.append(f"Hysteresis: from {drives.min():.4g} to {drives.max():.4g} dBm of drive the state depends on the "
                      f"way the drive was turned{': ' if ways else ''}{'; '.join(ways)}.")
+        lines.append(_on_the_way_down(table))
     if others.reason:
         lines.append(f"The curve between the two ways could not be followed to its end: {others.reason}.")
     return lines
+
+
+def _on_the_way_down(table: SweepTable) -> str:
+    """The best of the states that only the way down meets; the other sentences are of the way up."""
+    others = table.others
+    down = np.flatnonzero(others.turned == DOWN)
+    drives = table.axes["drive.power"][others.points[down]]
+    said = []
+    for column, words, unit in ((table.wanted, "output", "dBm"), ("input_return_loss_db", "input return loss", "dB")):
+        values = others.columns[column][down]
+        if np.isfinite(values).any():
+            best = int(np.nanargmax(np.where(np.isfinite(values), values, np.nan)))
+            said.append(f"{words} {values[best]:.2f} {unit} at {show(float(drives[best]), 'dBm', 6)}")
+    return f"All else is told of the way up; the most that only the way down meets: {', '.join(said)}."
 
 
 def _jumps(table: SweepTable) -> list[str]:

@@ -99,6 +99,9 @@ def test_it_is_said_in_words(resonator, table):
     assert "Hysteresis: from 11 to 12.5 dBm of drive" in said
     assert f"turned up, the circuit jumps at {table.others.jumps_up_dbm[0]:.2f} dBm" in said
     assert f"turned down, the circuit jumps at {table.others.jumps_down_dbm[0]:.2f} dBm" in said
+    down = {drive: other(table, drive, "down") for drive in (11.0, 11.5, 12.0, 12.5)}
+    best = max(down, key=lambda drive: down[drive]["output_dbm_2"])
+    assert f"only the way down meets: output {down[best]['output_dbm_2']:.2f} dBm at {best:g} dBm" in said
 
 
 def test_the_order_asked_for_makes_no_difference(resonator, table):
