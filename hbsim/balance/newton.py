@@ -10,6 +10,7 @@ from .linearised import factor, linearise, rounding_alone, solve_linear
 
 BALANCED, STALLED, SPENT, SINGULAR, UNSOLVED = 0, 1, 2, 3, 4
 TOLERANCE = 1e-9  # of the currents that cancel at a node
+_KNOTS = 4  # points that the next is extrapolated from
 _CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
 
@@ -156,42 +157,43 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
 
 
 @njit(cache=True, nogil=True)
-def _extrapolate(xs, cs, point):
-    """Start of a point from up to three before it, when the sources move on along one line; else from the last."""
-    order = 0
-    ahead, past, older = 0.0, 0.0, 0.0  # how far the sources moved, newest first
-    along, along_older = 0.0, 0.0
+def _moved_by(cs, point, before):
+    """How far the sources moved from the point before to this one, and along the move to the last point; squared."""
+    here, along = 0.0, 0.0
     for k in range(cs.shape[1]):
         for j in range(cs.shape[2]):
-            d3 = cs[point, k, j] - cs[point - 1, k, j]
-            ahead += d3.real * d3.real + d3.imag * d3.imag
-            if point >= 2:
-                d2 = cs[point - 1, k, j] - cs[point - 2, k, j]
-                past += d2.real * d2.real + d2.imag * d2.imag
-                along += d3.real * d2.real + d3.imag * d2.imag
-            if point >= 3:
-                d1 = cs[point - 2, k, j] - cs[point - 3, k, j]
-                older += d1.real * d1.real + d1.imag * d1.imag
-                along_older += d3.real * d1.real + d3.imag * d1.imag
-    ahead, past, older = np.sqrt(ahead), np.sqrt(past), np.sqrt(older)
-    if past > 0 and along > 0.999 * ahead * past and ahead < 3 * past:
-        order = 1
-        if older > 0 and along_older > 0.999 * ahead * older and past < 3 * older:
-            order = 2
-    if order == 0:
-        xs[point] = xs[point - 1]
-        return
-    # Lagrange weights at distance `ahead` beyond the newest of points at 0, -past, -past - older
-    if order == 1:
-        w0, w1, w2 = 1.0 + ahead / past, -ahead / past, 0.0
-    else:
-        w0 = (ahead + past) * (ahead + past + older) / (past * (past + older))
-        w1 = -ahead * (ahead + past + older) / (past * older)
-        w2 = ahead * (ahead + past) / ((past + older) * older)
-    third = point - 3 if order == 2 else point - 2
-    for j in range(xs.shape[1]):
-        for r in range(xs.shape[2]):
-            xs[point, j, r] = w0 * xs[point - 1, j, r] + w1 * xs[point - 2, j, r] + w2 * xs[third, j, r]
+            d = cs[before, k, j] - cs[before - 1, k, j]
+            last = cs[point, k, j] - cs[point - 1, k, j]
+            here += d.real * d.real + d.imag * d.imag
+            along += d.real * last.real + d.imag * last.imag
+    return here, along
+
+
+@njit(cache=True, nogil=True)
+def _extrapolate(xs, cs, point):
+    """Start of a point from up to `_KNOTS` before it, as long as the sources move on along one line; else from the
+    last: the polynomial through them, by Lagrange's formula in the distance from the new point."""
+    ahead, _ = _moved_by(cs, point, point)
+    ahead = np.sqrt(ahead)
+    away = np.zeros(_KNOTS)
+    away[0] = ahead
+    known, before = 1, ahead
+    while known < _KNOTS and point - known >= 1:
+        past, along = _moved_by(cs, point, point - known)
+        past = np.sqrt(past)
+        if not (past > 0.0 and along > 0.999 * ahead * past and before < 3.0 * past):
+            break
+        away[known] = away[known - 1] + past
+        known, before = known + 1, past
+    xs[point, :, :] = 0.0
+    for m in range(known):
+        weight = 1.0
+        for l in range(known):
+            if l != m:
+                weight *= away[l] / (away[l] - away[m])
+        for j in range(xs.shape[1]):
+            for r in range(xs.shape[2]):
+                xs[point, j, r] += weight * xs[point - 1 - m, j, r]
 
 
 @njit(cache=True, nogil=True)
