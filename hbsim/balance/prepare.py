@@ -17,7 +17,7 @@ from ..quantities import watts
 from .system import Mounted, System, device_nodes
 
 MOST_HARMONICS = 512  # beyond, one factorisation alone would take minutes
-_MOST_FAMILIES = 4  # each may hold a frame
+_MOST_KEPT, _MOST_FAMILIES = 24, 12  # for each number of harmonics that is tried there is one of both
 
 
 def mounted_devices(description: Description) -> list[Mounted]:
@@ -116,16 +116,26 @@ class Networks:
     Else the network is built from all parts. What it says does not depend on the way.
 
     May be shared by threads. A copy sent to another process begins anew.
+
+    Parameters
+    ----------
+    most : int
+        Networks kept.
+    frames : bool
+        Whether frames may be used. What is built on one differs in rounding from what is built without: with frames,
+        the last digits of a network depend on the requests before it.
+    behind : Networks or None
+        Asked for the networks that are built without a frame.
     """
 
-    def __init__(self, most: int = 8) -> None:
-        self._most = most
+    def __init__(self, most: int = _MOST_KEPT, frames: bool = True, behind: Networks | None = None) -> None:
+        self._most, self._frames, self._behind = most, frames, behind
         self._kept: list[tuple[tuple, _Request, Network]] = []
         self._families: dict[tuple, _Family] = {}
         self._lock = Lock()
 
     def __reduce__(self) -> tuple:
-        return Networks, (self._most,)
+        return Networks, (self._most, self._frames, self._behind)
 
     def get(self, elements: list[Element], sources: list[str], nodes: list[str], omega: np.ndarray,
             pins: dict[str, dict[str, str]], conducting: list[tuple[str, str]]) -> Network:
@@ -137,7 +147,7 @@ class Networks:
                 if shape == other_shape and not request.changed_from(other):
                     self._kept.append(self._kept.pop(number))
                     return network
-            family = self._families.pop(shape, None)
+            family = self._families.pop(shape, None) if self._frames else None
             frame = family.frame_for(request) if family is not None else None
             self._families[shape] = family or _Family(request)
             if len(self._families) > _MOST_FAMILIES:
@@ -146,6 +156,8 @@ class Networks:
         with self._lock:
             if frame is not None and network is None:
                 family.give_up(frame)
+        if network is None and self._behind is not None:
+            network = self._behind.get(elements, sources, nodes, omega, pins, conducting)
         network = network or Network(*request)
         with self._lock:
             self._kept.append((shape, request, network))
@@ -153,9 +165,12 @@ class Networks:
         return network
 
 
+_OF_THIS_PROCESS = Networks()
+
+
 def prepare(description: Description, harmonics: int, samples: int | None = None,
-            networks: Networks | None = None) -> System:
-    """Assemble and condense the network at every harmonic.
+            networks: Networks = _OF_THIS_PROCESS) -> System:
+    """Assemble and condense the network at every harmonic, or take it from `networks`, which keeps the last ones.
 
     Raises
     ------
@@ -173,10 +188,9 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     mounted = mounted_devices(description)
     elements, sources = elements_of(description, mounted)
     try:
-        network = (networks or Networks()).get(elements, sources, device_nodes(mounted),
-                                               harmonic_omegas(description, harmonics),
-                                               {m.name: m.pins for m in mounted},
-                                               [ends for m in mounted for ends in m.conducting()])
+        network = networks.get(elements, sources, device_nodes(mounted), harmonic_omegas(description, harmonics),
+                               {m.name: m.pins for m in mounted},
+                               [ends for m in mounted for ends in m.conducting()])
     except Refusal as refusal:
         raise refusal.located(file=description.file) from None
     return System(network, mounted, samples)

@@ -12,7 +12,7 @@ from ..errors import NotSolved, Refusal
 from .accuracy import STEPS, Accuracy, Truncation
 from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
-from .prepare import Networks, prepare, source_voltages
+from .prepare import prepare, source_voltages
 from .solution import Solver, SteadyState
 
 _SETTLED = 1e-7  # change of a junction temperature at which it counts as found. [K]
@@ -22,7 +22,7 @@ _HOTTEST = 900.0  # beyond this no junction lives, and the model means nothing. 
 
 
 def solve(description: Description, harmonics: int | None = None, samples: int | None = None,
-          start: SteadyState | None = None, networks: Networks | None = None,
+          start: SteadyState | None = None,
           accuracy: Accuracy = Accuracy()) -> SteadyState:
     """Solve one circuit at one drive.
 
@@ -34,8 +34,6 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
         Time samples a period, for a K that is given; None takes the default for K.
     start : SteadyState or None
         A solved state of the same circuit near by, to start from.
-    networks : Networks or None
-        Condensed networks kept from earlier solves.
     accuracy : Accuracy
         What the choice of K is for, and which lines are shown.
 
@@ -48,17 +46,17 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
     """
     effort = Effort()
     if harmonics is not None:
-        return _solve_heated(description, harmonics, samples, start, effort, networks, accuracy)
+        return _solve_heated(description, harmonics, samples, start, effort, accuracy)
     if samples is not None:
         raise Refusal("samples are chosen together with the harmonics; give both or neither", "samples")
     levels = accuracy.levels(description)
     if start is not None:  # what the state near by needed will be needed here
         begin = max(0, sum(level < start.solver.harmonics for level in levels) - STEPS)
         levels = levels[min(begin, len(levels) - 1 - STEPS):]
-    found = [_first_found(description, levels, start, effort, networks, accuracy)]
+    found = [_first_found(description, levels, start, effort, accuracy)]
     for level in (level for level in levels if level > found[-1].solver.harmonics):
         try:
-            fine = _solve_heated(description, level, None, found[-1], effort, networks, accuracy,
+            fine = _solve_heated(description, level, None, found[-1], effort, accuracy,
                                  detours=level <= WORTH_DETOURS)
         except (NotSolved, Refusal):  # the data of a part may end below; what is left out is then not known
             break
@@ -70,12 +68,12 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
 
 
 def _first_found(description: Description, levels: Sequence[int], start: SteadyState | None, effort: Effort,
-                 networks: Networks | None, accuracy: Accuracy) -> SteadyState:
+                 accuracy: Accuracy) -> SteadyState:
     """The state with the fewest harmonics that has one: with very few a strongly driven circuit may have none."""
     failure = None
     for level in levels[:COARSEST]:
         try:
-            return _solve_heated(description, level, None, start, effort, networks, accuracy)
+            return _solve_heated(description, level, None, start, effort, accuracy)
         except NotSolved as found:
             failure = failure or found
         except Refusal:
@@ -100,26 +98,26 @@ def truncation_of(state: SteadyState) -> Truncation | None:
     try:
         # the junctions keep the temperature they were found at
         fine = _solve_once(state.description, 2 * state.solver.harmonics, 2 * state.solver.samples, state.form,
-                           Effort(), None, state.accuracy)
+                           Effort(), state.accuracy)
     except (NotSolved, Refusal):
         return None
     return measured([state], fine)
 
 
 def _solve_heated(description: Description, harmonics: int, samples: int | None, start: SteadyState | None,
-                  effort: Effort, networks: Networks | None, accuracy: Accuracy,
+                  effort: Effort, accuracy: Accuracy,
                   detours: bool = True) -> SteadyState:
     """One steady state with so many harmonics, every junction at the temperature that its own heat gives it."""
     heated = [name for name, placed in description.devices.items() if placed.part.thermal_resistance > 0]
     ambient = {name: description.devices[name].part.temperature for name in heated}
     form = start.form if start is not None else None
     if not heated:
-        return _solve_once(description, harmonics, samples, form, effort, networks, accuracy, detours)
+        return _solve_once(description, harmonics, samples, form, effort, accuracy, detours)
 
     def rise(temperatures: np.ndarray) -> tuple[np.ndarray, SteadyState]:
         nonlocal form
         state = _solve_once(_warmed(description, dict(zip(heated, temperatures))), harmonics, samples, form, effort,
-                            networks, accuracy, detours)
+                            accuracy, detours)
         form = state.form
         heat = device_heat(state)
         aim = [ambient[n] + description.devices[n].part.heating * heat[n] for n in heated]
@@ -159,9 +157,9 @@ def _warmed(description: Description, temperatures: dict[str, float]) -> Descrip
 
 
 def _solve_once(description: Description, harmonics: int, samples: int | None, form: np.ndarray | None,
-                effort: Effort, networks: Networks | None, accuracy: Accuracy,
+                effort: Effort, accuracy: Accuracy,
                 detours: bool = True) -> SteadyState:
-    system = prepare(description, harmonics, samples, networks)
+    system = prepare(description, harmonics, samples)
     source = source_voltages(description, system)
     parameters = system.parameters()
     if form is not None and form.shape[0] != system.shape[0]:

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from ..balance.accuracy import Accuracy
-from ..balance.prepare import Networks
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe import circuitfile
@@ -28,7 +27,6 @@ class Circuit:
 
     def __init__(self, description: Description) -> None:
         self.description = description
-        self._networks = Networks()
 
     @classmethod
     def load(cls, path: str | Path) -> Circuit:
@@ -50,9 +48,7 @@ class Circuit:
 
         Text carries its unit; a number is in the base unit (SI; dBm for power, degrees for angles).
         """
-        changed = Circuit(self.description.with_values(values))
-        changed._networks = self._networks
-        return changed
+        return Circuit(self.description.with_values(values))
 
     def solve(self, values: Mapping[str, Any] | None = None, *, harmonics: int | None = None,
               samples: int | None = None, start: SteadyState | None = None,
@@ -69,7 +65,7 @@ class Circuit:
             An unknown quantity, or a circuit that cannot be analysed as it stands.
         """
         description = self.description.with_values(values) if values else self.description
-        return solve(description, harmonics, samples, start, self._networks, accuracy)
+        return solve(description, harmonics, samples, start, accuracy)
 
     def sweep(self, axes: Mapping[str, Sequence[Any] | str], *, harmonics: int | None = None,
               samples: int | None = None, accuracy: Accuracy = Accuracy(), estimate: bool = True,

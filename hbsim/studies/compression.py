@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..balance.prepare import Networks
 from ..balance.solution import FLOOR_DBM
 from ..balance.solve import solve
 from ..describe.description import Description
@@ -51,7 +50,7 @@ def compression(description: Description, table: SweepTable) -> Compression | No
     """
     if list(table.axes) != ["drive.power"]:
         return None
-    order, networks = table.wanted_harmonic, Networks()
+    order = table.wanted_harmonic
     highest = max(float(table["drive.power"].max()), HIGHEST_ANCHOR_DBM)
     drive = np.append(np.arange(LOWEST_DBM, highest, 1.0), highest)
     output = sweep(description, {"drive.power": drive}, table.harmonics, accuracy=table.accuracy,
@@ -63,8 +62,7 @@ def compression(description: Description, table: SweepTable) -> Compression | No
     line = Compression(float(output[0] - order * drive[0]), order)
 
     def excess(power: float) -> float:
-        state = solve(description.with_values({"drive.power": float(power)}), table.harmonics, None, None, networks,
-                      table.accuracy)
+        state = solve(description.with_values({"drive.power": float(power)}), table.harmonics, accuracy=table.accuracy)
         return float(line.line(power)) - state.output_dbm(order) - DROP_DB
 
     past = np.flatnonzero(line.line(drive) - output > DROP_DB)

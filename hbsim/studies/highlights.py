@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from ..balance.accuracy import tolerance_words
-from ..balance.prepare import Networks
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import HbsimError
@@ -25,10 +24,10 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
     return found + _unsettled(table) + (_jumps(table) if table.others is None else _hysteresis(table))
 
 
-def exceeded(description: Description, table: SweepTable, number: int, networks: Networks) -> list[str] | None:
+def exceeded(description: Description, table: SweepTable, number: int) -> list[str] | None:
     """What is above its rating at one point of the table; None where the point alone is not solved."""
     try:
-        state = solve(description.with_values(table.place(number)), table.harmonics, networks=networks,
+        state = solve(description.with_values(table.place(number)), table.harmonics,
                       accuracy=table.accuracy)
     except HbsimError:
         return None
@@ -41,16 +40,16 @@ def _most_output(description: Description, table: SweepTable) -> list[str]:
     best = table.most_output()
     if best is None:
         return []
-    levels, networks = table.columns[table.wanted], Networks()
+    levels = table.columns[table.wanted]
     at = f"at harmonic {table.wanted_harmonic}"
     found = [f"Most output {at}: {levels[best]:.2f} dBm at {_place(table, best)}."]
-    above = exceeded(description, table, best, networks)
+    above = exceeded(description, table, best)
     if not above:
         return found
     found.append(f"RATINGS EXCEEDED there: {'; '.join(above)}.")
     order = np.argsort(-np.where(np.isfinite(levels), levels, -np.inf))[1:]
     for number in order[:_MOST_TRIED]:
-        if np.isfinite(levels[number]) and exceeded(description, table, int(number), networks) == []:
+        if np.isfinite(levels[number]) and exceeded(description, table, int(number)) == []:
             return [*found, f"Most output within the ratings: {levels[number]:.2f} dBm at "
                             f"{_place(table, int(number))}."]
     return [*found, f"None of the next {min(len(order), _MOST_TRIED)} points in output is within the ratings."]

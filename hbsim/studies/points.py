@@ -16,7 +16,9 @@ from ..describe.description import Description
 from ..errors import NotSolved
 from ..quantities import watts
 
-networks = Networks()  # of this process: the next strip mostly has the same linear parts
+# Of this process: the next strip mostly has the same linear parts. Without frames, so that what a strip finds does not
+# depend, in its last digits, on what was solved before it.
+_whole = Networks(frames=False)
 
 
 def source_kind(address: str) -> str | None:
@@ -73,6 +75,7 @@ class Runs:
 
     levels: list[tuple[int, int | None]]
     steps: dict[int, int] = field(default_factory=dict)
+    _networks: Networks = field(default_factory=lambda: Networks(behind=_whole))
     _systems: dict[int, System] = field(default_factory=dict)
 
     def forget(self) -> None:
@@ -82,7 +85,7 @@ class Runs:
     def system(self, description: Description, level: int) -> System:
         """The system of a level; raises Refusal where the data of a part does not reach so far."""
         if level not in self._systems:
-            self._systems[level] = prepare(description, *self.levels[level], networks)
+            self._systems[level] = prepare(description, *self.levels[level], self._networks)
         return self._systems[level]
 
     def count(self, system: System, steps: int) -> None:

@@ -21,7 +21,7 @@ from ..balance.system import System
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from .outputs import column_names, heated_outputs, outputs, truncation_columns
-from .points import Batch, Runs, believable, networks, source_kind
+from .points import Batch, Runs, believable, source_kind
 from .turning import OtherStates, other_states
 
 _BATCH = 256  # points marched at once; keeps the memory of a long row small
@@ -228,8 +228,7 @@ class _Solver:
         for place, value in zip(places, strip.values):
             values = {} if strip.along is None else {strip.along: float(value)}
             try:
-                state = solve(description.with_values(values), strip.harmonics, strip.samples, state, networks,
-                              strip.accuracy)
+                state = solve(description.with_values(values), strip.harmonics, strip.samples, state, strip.accuracy)
             except NotSolved as failure:
                 self._result.reasons[int(place)], state = failure.reason, None
                 continue

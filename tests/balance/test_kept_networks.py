@@ -41,7 +41,7 @@ def test_each_quantity_of_each_example_varied_says_what_a_fresh_network_says(nam
         networks = Networks()
         for factor in (1.0, 1.01, 1.02, 1.03):
             varied = description.with_values({address: value * factor})
-            kept, fresh = prepare(varied, 4, networks=networks), prepare(varied, 4)
+            kept, fresh = prepare(varied, 4, networks=networks), prepare(varied, 4, networks=Networks())
         framed += stands_on_a_frame(kept)
         (v, i), (v_fresh, i_fresh) = unknowns(kept, varied), unknowns(fresh, varied)
         assert list(v) == list(v_fresh) and list(i) == list(i_fresh)
@@ -127,7 +127,7 @@ def test_what_is_refused_is_refused_in_the_same_words(parts, address, good, bad,
     said = []
     for kept in (networks, None):
         with pytest.raises(hbsim.Refusal, match=words) as refusal:
-            prepare(circuit.description.with_values({address: bad}), 3, networks=kept)
+            prepare(circuit.description.with_values({address: bad}), 3, networks=kept or Networks())
         said.append(str(refusal.value))
     assert said[0] == said[1]
 
@@ -152,7 +152,7 @@ def test_a_pin_left_without_dc_path_is_refused_in_the_same_words(tmp_path):
     said = []
     for kept in (networks, None):
         with pytest.raises(hbsim.Refusal, match="the anode has no DC path") as refusal:
-            prepare(found["open"]("1 pF").description, 3, networks=kept)
+            prepare(found["open"]("1 pF").description, 3, networks=kept or Networks())
         said.append(str(refusal.value))
     assert said[0] == said[1]
 
@@ -169,7 +169,7 @@ def test_threads_may_share_one_store(examples):
         found = list(pool.map(network, values))
     for value, other in zip(values, found):
         varied = description.with_values(dict(zip(("C_in.capacitance", "R_b.resistance"), value)))
-        expected = prepare(varied, 4).network
+        expected = prepare(varied, 4, networks=Networks()).network
         np.testing.assert_allclose(other.a, expected.a, rtol=1e-11, atol=1e-14)
         np.testing.assert_allclose(other.c, expected.c, rtol=1e-11, atol=1e-14)
 
@@ -181,7 +181,7 @@ def test_circuits_and_networks_travel_to_other_processes(name, examples):
     networks = pickle.loads(pickle.dumps(Networks()))
     description = copy.description
     system = prepare(description, 3, networks=networks)
-    original = prepare(circuit.description, 3)
+    original = prepare(circuit.description, 3, networks=Networks())
     again = pickle.loads(pickle.dumps(original.network))
     for network in (system.network, again):
         np.testing.assert_array_equal(network.a, original.network.a)
