@@ -142,7 +142,7 @@ def test_quick_look_prints_and_draws(examples, tmp_path):
 
 
 def test_a_cluster_takes_a_sweep(examples, tmp_path):
-    pytest.importorskip("distributed", reason="the cluster engine is optional; .ci/run installs it and runs this example")
+    pytest.importorskip("distributed", reason="optional; .ci/run installs it and runs this example")
     printed = run("on_several_machines.py", None, examples, tmp_path)
     assert "867 of 867 points solved" in printed and "own threads: True" in printed
 

@@ -25,7 +25,7 @@ from .system import System
 
 MOST_CURRENT = 1e5  # a device current beyond belongs to no circuit. [A]
 _ENOUGH = 40  # Newton steps of one run from a start that is meant to be good
-_QUICK, _PATIENT, _POINTS = 150, 800, 600  # Newton steps, and points of a curve, after which a detour is left
+_QUICK, _PATIENT, _POINTS = 150, 800, 2400  # Newton steps, and points of a curve, after which a detour is left
 _LARGE = 500  # unknowns from which on a step is so dear that fewer are spent
 BEYOND = ("the only balance found has device currents of {:.0e} A, beyond any device: a supply without enough "
           "resistance stands across a junction; add the resistance that limits its current")

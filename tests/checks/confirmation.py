@@ -18,6 +18,7 @@ AGREE_DB = 0.05  # of the output at 2 f0
 FAINT_DBM = -60.0  # below it nothing is asked of that output
 OPEN = 1e-9  # of the given power
 MOST_HARMONICS = 128
+MOST_FROM_COLD = 48  # with more, a start from cold can cost a minute
 
 CONFIRMED, SEVERAL, NEARLY, UNSETTLED, UNSOLVED, WRONG = (
     "confirmed", "several states", "confirmed with half as many more", "not settled", "unsolved", "wrong")
@@ -59,14 +60,37 @@ def moved_db(one: hbsim.SteadyState, other: hbsim.SteadyState) -> float:
     return abs(levels[0] - levels[1]) if max(levels) > FAINT_DBM else 0.0
 
 
-def first_answer(circuit: hbsim.Circuit, harmonics: int | None, most: int) -> tuple[hbsim.SteadyState, str]:
+def _as_chosen(circuit: hbsim.Circuit) -> Verdict:
+    """Solve with the harmonics that the solver chooses. It has about doubled them before it gives an answer: that the
+    output stayed is asked of it, or that it says it did not. Then the same number of harmonics from cold."""
+    state = circuit.solve()
+    known, harmonics = state.truncation, state.solver.harmonics
+    verdict = Verdict(CONFIRMED, "", harmonics, state.solver.iterations, harmonics)
+    wrong, moved = fault(state), math.inf if known is None else float(np.nan_to_num(known.line_db[2]))
+    if wrong:
+        verdict.kind, verdict.said = WRONG, wrong
+    elif state.output_dbm(2) > FAINT_DBM and moved > AGREE_DB:
+        verdict.kind, verdict.said = UNSETTLED, f"and says so: 2 f0 moves by {moved:.2f} dB up to {harmonics} harmonics"
+        if known is not None and known.met:
+            verdict.kind, verdict.said = WRONG, f"2 f0 moves by {moved:.2f} dB, which is taken for settled"
+    elif harmonics <= MOST_FROM_COLD:
+        cold = circuit.solve(harmonics=harmonics)
+        apart, wrong = moved_db(cold, state), fault(cold)
+        if wrong:
+            verdict.kind, verdict.said = WRONG, f"{wrong} from cold"
+        elif apart > AGREE_DB:
+            verdict.kind, verdict.said = SEVERAL, f"2 f0 differs by {apart:.2f} dB from cold"
+    return verdict
+
+
+def first_answer(circuit: hbsim.Circuit, harmonics: int, most: int) -> tuple[hbsim.SteadyState, str]:
     """The first that can be solved of ever more harmonics, from cold; and why not with fewer."""
     reasons = []
     while True:
         try:
-            return circuit.solve(**({} if harmonics is None else {"harmonics": harmonics})), "; ".join(reasons)
+            return circuit.solve(harmonics=harmonics), "; ".join(reasons)
         except hbsim.NotSolved as failure:
-            if harmonics is None or 2 * harmonics > most // 2:
+            if 2 * harmonics > most // 2:
                 raise
             reasons.append(f"with {harmonics} harmonics: {failure}")
             harmonics *= 2
@@ -92,8 +116,8 @@ def settled(circuit: hbsim.Circuit, state: hbsim.SteadyState, most: int) -> tupl
 
 
 def examined(circuit: hbsim.Circuit, harmonics: int | None = 8, most: int = MOST_HARMONICS) -> Verdict:
-    """Solve from cold and confirm; without `harmonics`, with those that the solver chooses. `most`: harmonics up to
-    which they are doubled.
+    """Solve from cold and confirm; without `harmonics`, as people call it, see `_as_chosen`. `most`: harmonics up to
+    which a given number is doubled.
 
     Raises
     ------
@@ -101,6 +125,8 @@ def examined(circuit: hbsim.Circuit, harmonics: int | None = 8, most: int = MOST
         The circuit cannot be analysed as it stands.
     """
     try:
+        if harmonics is None:
+            return _as_chosen(circuit)
         state, reason = first_answer(circuit, harmonics, most)
     except hbsim.NotSolved as failure:
         return Verdict(UNSOLVED, str(failure))
