@@ -280,7 +280,7 @@ def _says_when_compiling() -> Iterator[None]:
             nonlocal said
             if not said:
                 said = True
-                print("hbsim: compiling, which takes up to half a minute; the result is kept, so that later runs start "
+                print("hbsim: compiling, which takes up to a minute; the result is kept, so that later runs start "
                       "at once", file=sys.stderr, flush=True)
 
         def on_end(self, _: Any) -> None:
