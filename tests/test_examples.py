@@ -141,6 +141,15 @@ def test_quick_look_prints_and_draws(examples, tmp_path):
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_transistors_in_parallel_add_their_power(examples, tmp_path):
+    printed = run("transistors_in_parallel.py", None, examples, tmp_path).splitlines()
+    rows = [line.split() for line in printed[1:]]
+    for row in rows:
+        # n alike give n times the power of one; unlike ones, that share the current, nearly so
+        assert float(row[2]) == pytest.approx(10 * np.log10(int(row[0])), abs=0.05)
+    assert "as one matrix" in printed[1] and "in pieces, by iteration" in printed[-1]
+
+
 def test_a_cluster_takes_a_sweep(examples, tmp_path):
     pytest.importorskip("distributed", reason="optional; .ci/run installs it and runs this example")
     printed = run("on_several_machines.py", None, examples, tmp_path)

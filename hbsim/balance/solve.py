@@ -10,6 +10,7 @@ import numpy as np
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from .accuracy import STEPS, Accuracy, Truncation
+from .blas import one_thread
 from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
 from .prepare import prepare, source_voltages
@@ -21,6 +22,7 @@ COARSEST = 4  # numbers of harmonics tried for a first state
 _HOTTEST = 900.0  # beyond this no junction lives, and the model means nothing. [K]
 
 
+@one_thread()
 def solve(description: Description, harmonics: int | None = None, samples: int | None = None,
           start: SteadyState | None = None,
           accuracy: Accuracy = Accuracy()) -> SteadyState:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..balance.accuracy import STEPS, Accuracy
+from ..balance.blas import one_thread
 from ..balance.newton import BALANCED
 from ..balance.solution import SteadyState
 from ..balance.solve import COARSEST, WORTH_DETOURS, solve
@@ -74,7 +75,8 @@ class StripResult:
 
 def solve_strip(strip: Strip) -> StripResult:
     """Solve every point of a strip."""
-    return _Solver(strip).run()
+    with one_thread():
+        return _Solver(strip).run()
 
 
 class _Solver:
