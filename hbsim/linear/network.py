@@ -28,7 +28,7 @@ import scipy.linalg
 from ..errors import Refusal
 from .elimination import NETWORK, REFERENCE, Care, Equations, condense
 from .islands import GROUND, Groups, dc_groups, dc_islands, tied_to_ground
-from .part import Part, Relation
+from .part import Part
 
 
 @dataclass(frozen=True)

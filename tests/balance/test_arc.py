@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-import hbsim
+from jumping_circuit import varactor_resonator
+
 from hbsim.balance.arc import Arc
 from hbsim.balance.continuation import Effort
 from hbsim.balance.prepare import prepare, source_voltages
@@ -15,17 +16,7 @@ K = 8
 
 @pytest.fixture(scope="module")
 def resonator():
-    # small-signal resonance near 573 MHz; driven 7 % below it, where the mean capacitance grows into resonance
-    return hbsim.Circuit.build(
-        title="varactor resonator", drive={"port": "input", "frequency": "533 MHz", "power": "0 dBm"},
-        port={"input": {"node": "in", "impedance": "2 ohm"}, "output": {"node": "out"}},
-        supply={"V": {"node": "v", "voltage": "-4 V"}},
-        part={"L": {"kind": "inductor", "nodes": ["in", "a"], "inductance": "20 nH", "series_resistance": "1 ohm"},
-              "C": {"kind": "capacitor", "nodes": ["a", "k"], "capacitance": "100 pF"},
-              "D": {"kind": "diode", "nodes": {"anode": "k", "cathode": "ground"}, "CJO": "10 pF", "VJ": "0.7 V",
-                    "M": "0.5", "IS": "1e-15 A"},
-              "R": {"kind": "resistor", "nodes": ["v", "k"], "resistance": "10 kohm"},
-              "Co": {"kind": "capacitor", "nodes": ["k", "out"], "capacitance": "0.05 pF"}})
+    return varactor_resonator()
 
 
 def swept(circuit, levels):

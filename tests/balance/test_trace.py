@@ -8,8 +8,8 @@ import scipy.constants
 import scipy.integrate
 
 from balance_circuits import residual_and_jacobian
+from jumping_circuit import varactor_resonator
 
-import hbsim
 from hbsim.balance.arc import Arc
 from hbsim.balance.prepare import prepare, source_voltages
 from hbsim.balance.spectrum import phasors, waveform
@@ -21,17 +21,7 @@ FREQUENCY = 533e6
 
 @pytest.fixture(scope="module")
 def resonator():
-    # the one of test_arc.py: driven 7 % below its resonance, where the mean capacitance grows into resonance
-    return hbsim.Circuit.build(
-        title="varactor resonator", drive={"port": "input", "frequency": f"{FREQUENCY} Hz", "power": f"{FULL} dBm"},
-        port={"input": {"node": "in", "impedance": "2 ohm"}, "output": {"node": "out"}},
-        supply={"V": {"node": "v", "voltage": "-4 V"}},
-        part={"L": {"kind": "inductor", "nodes": ["in", "a"], "inductance": "20 nH", "series_resistance": "1 ohm"},
-              "C": {"kind": "capacitor", "nodes": ["a", "k"], "capacitance": "100 pF"},
-              "D": {"kind": "diode", "nodes": {"anode": "k", "cathode": "ground"}, "CJO": "10 pF", "VJ": "0.7 V",
-                    "M": "0.5", "IS": "1e-15 A"},
-              "R": {"kind": "resistor", "nodes": ["v", "k"], "resistance": "10 kohm"},
-              "Co": {"kind": "capacitor", "nodes": ["k", "out"], "capacitance": "0.05 pF"}})
+    return varactor_resonator(f"{FULL} dBm")
 
 
 @pytest.fixture(scope="module")

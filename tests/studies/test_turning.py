@@ -6,6 +6,8 @@ import io
 import numpy as np
 import pytest
 
+from jumping_circuit import varactor_resonator
+
 import hbsim
 from hbsim.studies.highlights import highlights
 from hbsim.studies.table import as_json
@@ -16,17 +18,7 @@ AXES = {"drive.power": "0 dBm : 16 dBm : 0.5 dB"}
 
 @pytest.fixture(scope="module")
 def resonator():
-    """As in tests/balance/test_arc.py: a varactor whose resonance grows into the drive's frequency. Invented."""
-    return hbsim.Circuit.build(
-        title="varactor resonator", drive={"port": "input", "frequency": "533 MHz", "power": "0 dBm"},
-        port={"input": {"node": "in", "impedance": "2 ohm"}, "output": {"node": "out"}},
-        supply={"V": {"node": "v", "voltage": "-4 V"}},
-        part={"L": {"kind": "inductor", "nodes": ["in", "a"], "inductance": "20 nH", "series_resistance": "1 ohm"},
-              "C": {"kind": "capacitor", "nodes": ["a", "k"], "capacitance": "100 pF"},
-              "D": {"kind": "diode", "nodes": {"anode": "k", "cathode": "ground"}, "CJO": "10 pF", "VJ": "0.7 V",
-                    "M": "0.5", "IS": "1e-15 A"},
-              "R": {"kind": "resistor", "nodes": ["v", "k"], "resistance": "10 kohm"},
-              "Co": {"kind": "capacitor", "nodes": ["k", "out"], "capacitance": "0.05 pF"}})
+    return varactor_resonator()
 
 
 @pytest.fixture(scope="module")
