@@ -271,7 +271,7 @@ def _room(devices: Devices, harmonics: int, samples: int, whole: bool, clusters:
         "u": (n_branch, samples), "iqt": (3, n_branch, samples), "di": slopes, "dq": slopes, "dt": slopes,
         "spectrum": (n_branch, rows), "branch": (3, n_branch, rows), "total": (n_branch, rows),
         "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
-        "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
+        "slot": (rows + 1, rows + 1), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
         "extent": (n, harmonics + 1), "jacobian": (whole_size, whole_size), "block": (2 * n, whole_size),
         "step": (n, rows), "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
     }
