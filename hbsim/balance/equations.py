@@ -30,8 +30,8 @@ exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column 
 waveforms, -1 where zero; wave_*: where each slope waveform stands (device; 0 i, 1 q, 2 t; row * n_branch + column)."""
 
 Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided slot row residual "
-                          "scale largest extent jacobian block pivots step trial change history lengths factorisations "
-                          "clusters")
+                          "scale largest extent jacobian block pivots step trial change history followers "
+                          "lengths factorisations kept clusters")
 """Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
 was made, lengths: their squared lengths; factorisations: (1,), counted up. jacobian: the whole matrix, (size, size), or
