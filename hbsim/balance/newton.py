@@ -73,7 +73,7 @@ def _updated_step(work, follows, step):
 
 @njit(cache=True, nogil=True)
 def _keep_step(work, step):
-    """Remember a step taken in full, for the update that the next one makes of it."""
+    """Remember a step taken in full, for the update that the next one makes of it; a full memory is begun anew."""
     if work.kept[0] == work.history.shape[0]:
         work.kept[0] = 0
     length = 0.0
@@ -148,7 +148,6 @@ def _to_balance(x, c, parameters, h, x_ref, most_steps, net, devices, transform,
         if not solve_linear(lapack, work, krylov):
             work.kept[0] = _NO_JACOBIAN
             if not new:  # with the slopes of here it may go better
-                error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
                 continue
             return (BALANCED if error <= TOLERANCE else UNSOLVED), steps, error
         steps += 1
