@@ -29,9 +29,9 @@ Devices = namedtuple("Devices", "address branch_start branch_from branch_to para
 exp(-j omega_k tau). junction: (n_branch, 2). slot_*: pairs (row branch, column branch) with the numbers of their slope
 waveforms, -1 where zero; wave_*: where each slope waveform stands (device; 0 i, 1 q, 2 t; row * n_branch + column)."""
 
-Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided combined row residual "
-                          "scale largest extent jacobian block pivots step trial change history lengths factorisations "
-                          "clusters")
+Work = namedtuple("Work", "u iqt di dq dt spectrum branch total slopes coefficient two_sided slot row residual "
+                          "scale largest extent jacobian block pivots step trial change history followers "
+                          "lengths factorisations kept clusters")
 """Room to work in; System makes it. u: (n_branch, n_time); iqt: (3, n_branch, n_time); di, dq, dt: (n_device,
 n_branch^2, n_time); spectrum, total: (n_branch, rows); branch: (3, n_branch, rows); history: steps since the Jacobian
 was made, lengths: their squared lengths; factorisations: (1,), counted up. jacobian: the whole matrix, (size, size), or
@@ -200,38 +200,59 @@ def _both_sides(devices, transform, work):
 
 
 @njit(cache=True, nogil=True)
-def _combine(devices, d, s, k, omega, work):
-    """Coefficients k-K..k+K of one slot with the factors of row k: i + j omega q + late t, into work.combined."""
-    two_sided, combined = work.two_sided, work.combined
-    first = (two_sided.shape[2] - 1) // 4 + k  # index of coefficient k - K
-    count = combined.shape[1]
-    wi, wq, wt = devices.slot_i[s], devices.slot_q[s], devices.slot_t[s]
-    if wi >= 0:
-        for m in range(count):
-            combined[0, m], combined[1, m] = two_sided[0, wi, first + m], two_sided[1, wi, first + m]
-    else:
-        combined[:, :] = 0.0
-    if wq >= 0 and k:
-        for m in range(count):
-            combined[0, m] -= omega * two_sided[1, wq, first + m]
-            combined[1, m] += omega * two_sided[0, wq, first + m]
-    if wt >= 0:
-        late = devices.late[d, k]
-        for m in range(count):
-            re, im = two_sided[0, wt, first + m], two_sided[1, wt, first + m]
-            combined[0, m] += late.real * re - late.imag * im
-            combined[1, m] += late.real * im + late.imag * re
+def _alive(slopes, wave):
+    """The number of a slope waveform; -1, as where there is none, if it is zero throughout."""
+    if wave >= 0:
+        for s in range(slopes.shape[1]):
+            if slopes[wave, s] != 0.0:
+                return wave
+    return -1
 
 
 @njit(cache=True, nogil=True)
-def _add_row(jac, i, col_from, col_to, rows, values, sign):
-    """Add a row of slopes against the voltage of a branch, whose ends begin at these columns (-1: ground)."""
-    if col_from >= 0:
+def _add_slope(two_sided, wave, k, factor_re, factor_im, slot):
+    """Add the coefficients g of a slope waveform, times a complex factor, to the two rows of harmonic k of a slot.
+
+    Against Re V_l, Im V_l the real row has g_(l+k) + g_(l-k), the imaginary one j (g_(l-k) - g_(l+k)), each as real
+    part, imaginary part: g_(k-l) is the conjugate of g_(l-k), and so all runs forward in memory."""
+    middle = (two_sided.shape[2] - 1) // 2
+    # unsigned: an index that may be below zero, counted from the end, keeps a loop from taking several at a time
+    above, below, one = np.uintp(middle + k), np.uintp(middle - k), np.uintp(1)
+    for l in range(np.uintp(slot.shape[1] // 2)):
+        re_above, im_above = two_sided[0, wave, above + l], two_sided[1, wave, above + l]
+        re_below, im_below = two_sided[0, wave, below + l], two_sided[1, wave, below + l]
+        slot[2 * k, l + l] += factor_re * (re_above + re_below) - factor_im * (im_above - im_below)
+        slot[2 * k, l + l + one] += factor_re * (im_above + im_below) - factor_im * (re_below - re_above)
+        slot[2 * k + 1, l + l] += factor_re * (im_above - im_below) + factor_im * (re_above + re_below)
+        slot[2 * k + 1, l + l + one] += factor_re * (re_below - re_above) + factor_im * (im_above + im_below)
+
+
+@njit(cache=True, nogil=True)
+def _fill_slot(two_sided, i, q, t, omega, late, d, slot):
+    """All harmonics of one slot, i + j omega q + late t, into slot[1:, 1:]. i, q, t: slope waveforms, -1 for none."""
+    slot[:, :] = 0.0
+    for k in range(omega.shape[0]):
+        share = 1.0 if k else 0.5  # at DC both sides are the same coefficients
+        if i >= 0:
+            _add_slope(two_sided, i, k, share, 0.0, slot)
+        if q >= 0 and k:
+            _add_slope(two_sided, q, k, 0.0, omega[k], slot)
+        if t >= 0:
+            _add_slope(two_sided, t, k, share * late[d, k].real, share * late[d, k].imag, slot)
+    # DC has no imaginary part: its real part moves to the place of that, beside the other harmonics
+    slot[1, :] = slot[0]
+    slot[:, 1] = slot[:, 0]
+
+
+@njit(cache=True, nogil=True)
+def _add_slot(block, row, column, slot, sign):
+    """Add slot[1:, 1:] to a matrix, from this row and column on (-1: ground)."""
+    if row < 0 or column < 0:
+        return
+    rows, first, one = np.uintp(slot.shape[0] - 1), np.uintp(column), np.uintp(1)
+    for r in range(slot.shape[0] - 1):
         for h in range(rows):
-            jac[i, col_from + h] += sign * values[h]
-    if col_to >= 0:
-        for h in range(rows):
-            jac[i, col_to + h] -= sign * values[h]
+            block[row + r, first + h] += sign * slot[r + 1, h + one]
 
 
 @njit(cache=True, nogil=True)
@@ -248,12 +269,11 @@ def device_slopes(h, flat, clusters, net, devices, transform, work):
     With two-sided coefficients g_m of a slope, harmonic k of its product with V_0 + Re sum V_l exp(j l theta) is
     2 g_k V_0 + sum_l (g_(k-l) V_l + g_(k+l) conj V_l), and harmonic 0 is g_0 V_0 + sum_l Re(conj(g_l) V_l)."""
     n, rows = work.residual.shape
-    combined = work.combined
     flat[:] = 0.0
     _both_sides(devices, transform, work)
-    n_k = net.omega.shape[0]
-    top = n_k - 1  # K; combined[:, top] is coefficient k
-    row_re, row_im = work.row[0], work.row[1]
+    # arrays by name: handing whole records to the innermost functions costs more than what they do
+    slopes, two_sided, slot = work.slopes, work.two_sided, work.slot
+    slot_i, slot_q, slot_t = devices.slot_i, devices.slot_q, devices.slot_t
     for d in range(devices.address.shape[0]):
         for s in range(devices.slot_start[d], devices.slot_start[d + 1]):
             row_branch, column = devices.slot_row[s], devices.slot_column[s]
@@ -263,28 +283,17 @@ def device_slopes(h, flat, clusters, net, devices, transform, work):
             col_to = _place(clusters, devices.branch_to[column], rows)
             if max(row_from, row_to) < 0 or max(col_from, col_to) < 0:
                 continue
+            i, q, t = _alive(slopes, slot_i[s]), _alive(slopes, slot_q[s]), _alive(slopes, slot_t[s])
+            if max(i, q, t) < 0:
+                continue
             c = clusters.cluster[max(devices.branch_from[row_branch], devices.branch_to[row_branch])]
             width = (clusters.first[c + 1] - clusters.first[c]) * rows
             block = flat[clusters.offset[c]:clusters.offset[c + 1]].reshape(width, width)
-            for k in range(n_k):
-                _combine(devices, d, s, k, net.omega[k], work)
-                if k == 0:
-                    row_re[0] = combined[0, top]
-                    for l in range(1, n_k):
-                        row_re[2 * l - 1], row_re[2 * l] = combined[0, top + l], combined[1, top + l]
-                else:
-                    row_re[0], row_im[0] = 2 * combined[0, top], 2 * combined[1, top]
-                    for l in range(1, n_k):
-                        d_re, d_im = combined[0, top - l], combined[1, top - l]
-                        m_re, m_im = combined[0, top + l], combined[1, top + l]
-                        row_re[2 * l - 1], row_re[2 * l] = d_re + m_re, m_im - d_im
-                        row_im[2 * l - 1], row_im[2 * l] = d_im + m_im, d_re - m_re
-                r = 2 * k - 1 if k else 0
-                for row, sign in ((row_from, 1.0), (row_to, -1.0)):
-                    if row >= 0:
-                        _add_row(block, row + r, col_from, col_to, rows, row_re, sign)
-                        if k:
-                            _add_row(block, row + r + 1, col_from, col_to, rows, row_im, sign)
+            _fill_slot(two_sided, i, q, t, net.omega, devices.late, d, slot)
+            _add_slot(block, row_from, col_from, slot, 1.0)
+            _add_slot(block, row_from, col_to, slot, -1.0)
+            _add_slot(block, row_to, col_from, slot, -1.0)
+            _add_slot(block, row_to, col_to, slot, 1.0)
     if h > 0:
         for c in range(clusters.first.shape[0] - 1):
             width = (clusters.first[c + 1] - clusters.first[c]) * rows

@@ -10,6 +10,8 @@ from .linearised import factor, linearise, rounding_alone, solve_linear
 
 BALANCED, STALLED, SPENT, SINGULAR, UNSOLVED = 0, 1, 2, 3, 4
 TOLERANCE = 1e-9  # of the currents that cancel at a node
+_NO_JACOBIAN = -1  # in the place of the number of updates to the factored one
+_FEW_STEPS = 3  # after more, the Jacobian kept costs the next point more steps than it saves (measured)
 _KNOTS = 4  # points that the next is extrapolated from
 _CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
@@ -42,37 +44,43 @@ def _moved(x, share, step, trial):
 
 
 @njit(cache=True, nogil=True)
-def _updated_step(work, kept, step):
-    """Turn `step` = -(old Jacobian)^-1 F into Broyden's step, from the `kept` steps since that Jacobian was made.
+def _updated_step(work, follows, step):
+    """Turn `step` = -(factored Jacobian)^-1 F into Broyden's step, from the steps taken since that was made; `follows`:
+    the last of them led to this F.
 
-    C. T. Kelley, Iterative Methods for Linear and Nonlinear Equations, SIAM, 1995, algorithm brsol (from memory).
+    C. T. Kelley, Iterative Methods for Linear and Nonlinear Equations, SIAM, 1995, algorithm brsol (from memory);
+    a step and the one that followed it make an update, which serves at later points of a row too.
     False where the update breaks down."""
-    history, lengths = work.history, work.lengths
-    for j in range(kept):
+    history, followers, lengths = work.history, work.followers, work.lengths
+    known = work.kept[0]
+    for j in range(known + 1 if follows else known):
         along = 0.0
         for i in range(step.shape[0]):
             along += history[j, i] * step[i]
         along /= lengths[j]
-        if j + 1 < kept:
+        if j < known:
             for i in range(step.shape[0]):
-                step[i] += along * history[j + 1, i]
+                step[i] += along * followers[j, i]
         else:
             if abs(1.0 - along) < 0.1:
                 return False
             for i in range(step.shape[0]):
                 step[i] /= 1.0 - along
+                followers[j, i] = step[i]
+            work.kept[0] += 1
     return True
 
 
 @njit(cache=True, nogil=True)
-def _keep_step(work, kept, step):
-    """Remember a step taken in full; returns how many are kept."""
+def _keep_step(work, step):
+    """Remember a step taken in full, for the update that the next one makes of it; a full memory is begun anew."""
+    if work.kept[0] == work.history.shape[0]:
+        work.kept[0] = 0
     length = 0.0
     for i in range(step.shape[0]):
-        work.history[kept, i] = step[i]
+        work.history[work.kept[0], i] = step[i]
         length += step[i] * step[i]
-    work.lengths[kept] = length
-    return kept + 1
+    work.lengths[work.kept[0]] = length
 
 
 @njit(cache=True, nogil=True)
@@ -94,9 +102,6 @@ def damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, wo
 def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work, krylov):
     """Bring x (n, rows) to balance in place; work.total then holds the branch currents at x.
 
-    Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is
-    kept and improved by Broyden's updates for as long as that goes on.
-
     Returns
     -------
     stop : int
@@ -107,8 +112,18 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
     error : float
         Largest current error relative to the currents that cancel.
     """
+    work.kept[0] = _NO_JACOBIAN
+    return _to_balance(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work, krylov)
+
+
+@njit(cache=True, nogil=True)
+def _to_balance(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapack, work, krylov):
+    """`newton`, begun with the Jacobian that the point before left, if it left one (work.kept).
+
+    Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is
+    kept and improved by Broyden's updates for as long as that goes on."""
     error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-    steps, kept, polished = 0, 0, False  # kept: full steps since the Jacobian was made; 0: a new one is due
+    steps, follows, polished = 0, False, False
     flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
     while True:
         if not np.isfinite(squares):
@@ -117,7 +132,8 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
             return BALANCED, steps, error
         if steps >= most_steps:
             return (BALANCED if error <= TOLERANCE else SPENT), steps, error
-        if kept == 0:
+        new = work.kept[0] == _NO_JACOBIAN
+        if new:
             linearise(h, net, devices, transform, work, krylov)
             if rounding_alone(x, net, work, krylov):
                 return BALANCED, steps, error
@@ -126,34 +142,42 @@ def newton(x, c, parameters, h, x_ref, most_steps, net, devices, transform, lapa
                 lost = SINGULAR if work.jacobian.shape[0] else UNSOLVED
                 return (BALANCED if error <= TOLERANCE else lost), steps, error
             work.factorisations[0] += 1
+            work.kept[0], follows = 0, False
         for i in range(flat.shape[0]):
             flat[i] = -wanted[i]
         if not solve_linear(lapack, work, krylov):
-            if kept > 0:  # with the slopes of here it may go better
-                kept = 0
+            work.kept[0] = _NO_JACOBIAN
+            if not new:  # with the slopes of here it may go better
                 continue
             return (BALANCED if error <= TOLERANCE else UNSOLVED), steps, error
         steps += 1
-        if kept > 0 or error <= TOLERANCE:
-            polished = error <= TOLERANCE
-            sound = _updated_step(work, kept, flat)
-            _moved(x, 1.0, work.step, work.trial)
-            new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-            if sound and new_error < (1.0 if polished else _CONTRACTS) * error:
-                x[:, :] = work.trial
-                error, squares = new_error, new_squares
-                kept = _keep_step(work, kept, flat) if kept < work.history.shape[0] else 0
+        if new and error > TOLERANCE:
+            share, new_error, squares = damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, work)
+            if share == 0.0:
+                work.kept[0] = _NO_JACOBIAN
+                return STALLED, steps, error
+            follows = share == 1.0 and new_error < _CONTRACTS * error
+            if follows:
+                _keep_step(work, flat)
             else:
-                # rounding is reached, or the old Jacobian no longer serves: back to x, whose slopes are wanted again
-                error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-                kept = 0
+                work.kept[0] = _NO_JACOBIAN
+            error = new_error
             continue
-        share, new_error, squares = damped_step(x, squares, c, parameters, h, x_ref, net, devices, transform, work)
-        if share == 0.0:
-            return STALLED, steps, error
-        if share == 1.0 and new_error < _CONTRACTS * error:
-            kept = _keep_step(work, 0, flat)
-        error = new_error
+        polished = error <= TOLERANCE
+        sound = _updated_step(work, follows, flat)
+        _moved(x, 1.0, work.step, work.trial)
+        new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
+        better = sound and new_error < error and (polished or new_squares < squares)
+        follows = better and (polished or new_error < _CONTRACTS * error)
+        if better:
+            x[:, :] = work.trial
+            error, squares = new_error, new_squares
+        else:  # rounding is reached, or the old Jacobian no longer serves: back to x, whose slopes are wanted again
+            error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
+        if follows:
+            _keep_step(work, flat)
+        else:
+            work.kept[0] = _NO_JACOBIAN
 
 
 @njit(cache=True, nogil=True)
@@ -202,6 +226,7 @@ def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, 
     """Solve points that each have a start of their own, such as their state with fewer harmonics; arrays as in `march`.
 
     What the point before gained over its start is added to the start of the next, for it mostly gains the same."""
+    work.kept[0] = _NO_JACOBIAN
     before = -1  # the last point that balanced
     for point in range(xs.shape[0]):
         tries = 0 if before >= 0 else 1
@@ -211,7 +236,7 @@ def refine(xs, starts, cs, parameters, most_steps, flows, stops, steps, errors, 
                     xs[point, j, r] = starts[point, j, r]
                     if tries == 0:
                         xs[point, j, r] += xs[before, j, r] - starts[before, j, r]
-            stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
+            stop, count, error = _to_balance(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
                                         transform, lapack, work, krylov)
             stops[point], errors[point] = stop, error
             steps[point] += count
@@ -230,10 +255,11 @@ def march(xs, cs, parameters, most_steps, first, flows, stops, steps, errors, ne
     flows: (n_point, n, rows), filled with the device currents at every node. stops, steps, errors: (n_point,).
     Stops at the first point that does not balance and returns its number; n_point when all did.
     """
+    work.kept[0] = _NO_JACOBIAN
     for point in range(first, xs.shape[0]):
         if point >= 1:
             _extrapolate(xs, cs, point)
-        stop, count, error = newton(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
+        stop, count, error = _to_balance(xs[point], cs[point], parameters, 0.0, xs[point], most_steps, net, devices,
                                     transform, lapack, work, krylov)
         if stop != BALANCED and stop != UNSOLVED and point >= 1:
             xs[point] = xs[point - 1]
@@ -243,5 +269,7 @@ def march(xs, cs, parameters, most_steps, first, flows, stops, steps, errors, ne
         stops[point], steps[point], errors[point] = stop, count, error
         if stop != BALANCED:
             return point
+        if count > _FEW_STEPS:
+            work.kept[0] = _NO_JACOBIAN
         node_currents(devices, work.total, flows[point])
     return xs.shape[0]

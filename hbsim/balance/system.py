@@ -21,6 +21,7 @@ from .spectrum import samples_for, transform
 
 _FORCING = 1e-3  # linear residual left in a Newton step: smaller costs iterations and saves no steps (measured)
 _CLOSE = 1e-9  # the same where a solution itself is wanted, not a step
+_UPDATES = 16  # of a factored Jacobian, before they are begun anew
 _MOST_ELIMINATIONS = 8  # steps the iteration may fail to find before it is given up for the whole matrix
 
 
@@ -271,9 +272,11 @@ def _room(devices: Devices, harmonics: int, samples: int, whole: bool, clusters:
         "u": (n_branch, samples), "iqt": (3, n_branch, samples), "di": slopes, "dq": slopes, "dt": slopes,
         "spectrum": (n_branch, rows), "branch": (3, n_branch, rows), "total": (n_branch, rows),
         "slopes": (n_wave, samples), "coefficient": (n_wave, 2 * rows), "two_sided": (2, n_wave, 2 * rows - 1),
-        "combined": (2, rows), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
+        "slot": (rows + 1, rows + 1), "row": (3, max(rows, n)), "residual": (n, rows), "scale": (n,), "largest": (n,),
         "extent": (n, harmonics + 1), "jacobian": (whole_size, whole_size), "block": (2 * n, whole_size),
-        "step": (n, rows), "trial": (n, rows), "change": (n_branch, samples), "history": (8, size), "lengths": (8,),
+        "step": (n, rows), "trial": (n, rows), "change": (n_branch, samples), "history": (_UPDATES, size),
+        "followers": (_UPDATES, size), "lengths": (_UPDATES,),
     }
-    return Work(pivots=np.zeros(whole_size, np.int32), factorisations=np.zeros(1, np.int64), clusters=clusters,
+    return Work(pivots=np.zeros(whole_size, np.int32), factorisations=np.zeros(1, np.int64),
+                kept=np.full(1, -1), clusters=clusters,
                 **{name: np.zeros(shape) for name, shape in shapes.items()})

@@ -30,7 +30,7 @@ from ..linear.lumped import Capacitor, Inductor, Resistor
 from ..quantities import quantity
 from . import temperature as laws
 from .contract import ADDRESS_SIGNATURE, EVALUATE, Device, Inside, Rating
-from .junction import critical_voltage, depletion, depletion_constants, junction_current
+from .junction import critical_voltage, depletion_constants, depletions, junction_currents
 from .limits import check_parameters, rating
 
 _EARLY_ROOM = 0.05  # below it 1 / (1 - v_bc/VAF - v_be/VAR) goes on along its tangent: no bias of a real part
@@ -41,7 +41,7 @@ _SERIES_BELOW = 0.02  # z^2 under which the base resistance is taken from its se
 _N_SCALAR = 22  # packed parameters before the four junctions
 
 
-@njit(types.UniTuple(types.float64, 2)(types.float64), cache=True)
+@njit(types.UniTuple(types.float64, 2)(types.float64), cache=True, error_model="numpy")
 def crowding(y):
     """Share of RB - RBM that is left at the base current y IRB, and its slope. [1]
 
@@ -63,7 +63,7 @@ def crowding(y):
     return 3.0 * cot * rest, 1.5 / z * (dcot_dz * rest - cot * (1.0 / u + dcot_dz)) * du_dy
 
 
-@njit(EVALUATE, cache=True)
+@njit(EVALUATE, cache=True, error_model="numpy")
 def evaluate(v, p, i, q, t, di, dq, dt):
     """Fill currents, charges, delayed currents and their slopes at every time sample (shapes: contract.py)."""
     sign, IS = p[0], p[1]
@@ -75,22 +75,43 @@ def evaluate(v, p, i, q, t, di, dq, dt):
     TF, XTF, per_vtf, ITF, TR = p[17], p[18], p[19], p[20], p[21]  # per_vtf: 1 / (1.44 VTF) [1/V]
     has_rb, has_growth = RB > 0.0, TF > 0.0 and XTF > 0.0
     floor_rb = _RB_SHARE * RB
+    # exponentials and powers first, a whole waveform each: quicker; they wait in places that are written last
+    junction_currents(v[0], sign, IS, per_nf, t[0], dt[0, 0])
+    junction_currents(v[1], sign, IS, per_nr, t[1], dt[1, 1])
+    if ISE > 0.0:
+        junction_currents(v[0], sign, ISE, per_ne, i[0], di[0, 0])
+    if ISC > 0.0:
+        junction_currents(v[1], sign, ISC, per_nc, i[1], di[1, 1])
+    if has_growth:  # exp(v_bc / (1.44 VTF)) - 1: the same continuation
+        junction_currents(v[1], sign, 1.0, per_vtf, di[0, 1], dq[0, 1])
+    depletions(v[0], sign, p, _N_SCALAR, q[0], dq[0, 0])
+    depletions(v[1], sign, p, _N_SCALAR + 7, q[1], dq[1, 1])
+    depletions(v[3], sign, p, _N_SCALAR + 14, q[3], dq[3, 3])
+    depletions(v[4], sign, p, _N_SCALAR + 21, q[4], dq[4, 4])
     for n in range(v.shape[1]):
         v_be, v_bc = sign * v[0, n], sign * v[1, n]
 
-        i_f, g_f = junction_current(v_be, IS, per_nf)
-        i_r, g_r = junction_current(v_bc, IS, per_nr)
+        i_f, g_f = t[0, n], dt[0, 0, n]
+        i_r, g_r = t[1, n], dt[1, 1, n]
 
         i_be, g_be = i_f * per_bf, g_f * per_bf
         if ISE > 0.0:
-            leak, slope = junction_current(v_be, ISE, per_ne)
-            i_be += leak
-            g_be += slope
+            i_be += i[0, n]
+            g_be += di[0, 0, n]
         i_bc, g_bc = i_r * per_br, g_r * per_br
         if ISC > 0.0:
-            leak, slope = junction_current(v_bc, ISC, per_nc)
-            i_bc += leak
-            g_bc += slope
+            i_bc += i[1, n]
+            g_bc += di[1, 1, n]
+
+        tff, dtff_be, dtff_bc = TF, 0.0, 0.0
+        if has_growth and (i_f > 0.0 or ITF == 0.0):
+            w = i_f / (i_f + ITF) if ITF > 0.0 else 1.0
+            e, slope = 1.0 + di[0, 1, n], dq[0, 1, n]
+            growth = TF * XTF * w * w
+            tff += growth * e
+            dtff_bc = growth * slope
+            if ITF > 0.0:
+                dtff_be = 2.0 * TF * XTF * w * e * (ITF / (i_f + ITF)) * (g_f / (i_f + ITF))
 
         room = 1.0 - v_bc * per_vaf - v_be * per_var
         if room >= _EARLY_ROOM:
@@ -136,25 +157,11 @@ def evaluate(v, p, i, q, t, di, dq, dt):
         else:
             i[2, n] = di[2, 2, n] = di[2, 0, n] = di[2, 1, n] = 0.0
 
-        tff, dtff_be, dtff_bc = TF, 0.0, 0.0
-        if has_growth and (i_f > 0.0 or ITF == 0.0):
-            w = i_f / (i_f + ITF) if ITF > 0.0 else 1.0
-            e, slope = junction_current(v_bc, 1.0, per_vtf)  # exp(v_bc / (1.44 VTF)) - 1: the same continuation
-            e += 1.0
-            growth = TF * XTF * w * w
-            tff += growth * e
-            dtff_bc = growth * slope
-            if ITF > 0.0:
-                dtff_be = 2.0 * TF * XTF * w * e * (ITF / (i_f + ITF)) * (g_f / (i_f + ITF))
-        charge, c = depletion(v_be, p, _N_SCALAR)
-        q[0, n] = sign * (charge + tff * forward)
-        dq[0, 0, n], dq[0, 1, n] = c + dtff_be * forward + tff * df_be, dtff_bc * forward + tff * df_bc
-        charge, c = depletion(v_bc, p, _N_SCALAR + 7)
-        q[1, n], dq[1, 1, n] = sign * (charge + TR * i_r), c + TR * g_r
-        charge, c = depletion(sign * v[3, n], p, _N_SCALAR + 14)
-        q[3, n], dq[3, 3, n] = sign * charge, c
-        charge, c = depletion(sign * v[4, n], p, _N_SCALAR + 21)
-        q[4, n], dq[4, 4, n] = sign * charge, c
+        q[0, n] += sign * tff * forward
+        dq[0, 0, n] += dtff_be * forward + tff * df_be
+        dq[0, 1, n] = dtff_bc * forward + tff * df_bc
+        q[1, n] += sign * TR * i_r
+        dq[1, 1, n] += TR * g_r
         i[3, n] = i[4, n] = q[2, n] = t[2, n] = t[3, n] = t[4, n] = 0.0
 
 

@@ -22,7 +22,7 @@ from ..linear.lumped import Capacitor, Inductor, Resistor
 from ..quantities import quantity
 from . import temperature as laws
 from .contract import ADDRESS_SIGNATURE, EVALUATE, Device, Inside, Rating
-from .junction import critical_voltage, depletion, depletion_constants, junction_current
+from .junction import critical_voltage, depletion_constants, depletions, junction_currents
 from .limits import check_parameters, rating
 
 _N_SCALAR = 3  # packed parameters before those of the depletion charge
@@ -33,14 +33,16 @@ _N_PACKED = _N_SCALAR + 7
 def evaluate(v, p, i, q, t, di, dq, dt):
     """Fill current, charge and their slopes at every time sample (shapes: contract.py)."""
     IS, per_n, TT = p[0], p[1], p[2]  # [A], 1 / (N V_T) [1/V], [s]
+    depletions(v[0], 1.0, p, _N_SCALAR, q[0], dq[0, 0])
+    if IS > 0.0:
+        junction_currents(v[0], 1.0, IS, per_n, i[0], di[0, 0])
+    else:
+        i[0, :] = 0.0
+        di[0, 0, :] = 0.0
+    t[0, :] = 0.0
     for n in range(v.shape[1]):
-        charge, c = depletion(v[0, n], p, _N_SCALAR)
-        current, g = 0.0, 0.0
-        if IS > 0.0:
-            current, g = junction_current(v[0, n], IS, per_n)
-        i[0, n], di[0, 0, n] = current, g
-        q[0, n], dq[0, 0, n] = charge + TT * current, c + TT * g
-        t[0, n] = 0.0
+        q[0, n] += TT * i[0, n]
+        dq[0, 0, n] += TT * di[0, 0, n]
 
 
 if config.DISABLE_JIT:
