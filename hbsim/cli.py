@@ -103,7 +103,7 @@ def _of_circuit(parser: argparse.ArgumentParser, meaning_of_set: str) -> None:
                              "others ten times as much)")
     parser.add_argument("--lines", type=int, metavar="N", help="harmonics shown, from the first on (default 6)")
     parser.add_argument("--harmonics", type=int, metavar="K",
-                        help="balance just so many, DC apart, whatever --accuracy they reach")
+                        help="balance exactly K harmonics, DC apart, whether or not they reach --accuracy")
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     parser.add_argument("--plot", metavar="FILE", help="draw a picture (.png, .svg, .pdf)")
 
@@ -136,6 +136,8 @@ def _sweep(options: argparse.Namespace) -> int:
     _check_outputs(options)
     circuit = _circuit(options)
     axes = _pairs(options.axes, "--vary")
+    for name in axes.keys() & _pairs(options.values, "--set").keys():
+        raise Refusal(f"'{name}' is varied, so that the value set for it is never used; leave one out", "--set")
     if options.plot and len(axes) > 2:
         raise Refusal("a picture shows one or two quantities; vary fewer, or use --csv", "--plot")
     kept = _kept_beside(options)

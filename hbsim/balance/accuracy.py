@@ -19,6 +19,9 @@ from ..quantities import show
 LEVELS = (6, 8, 12, 16, 24, 32, 48, 64, 96, 128)  # harmonics tried in turn; each about half as many again
 STEPS = 2  # over which the lines must stay
 _SAFETY = 2.0  # the harmonics are raised until the lines stay within their tolerance over this
+# A waveform whose highest harmonics are still so large beside the others has edges that were not resolved: lines may
+# then stay by chance, and must stay closer to be believed.
+_TAIL, _SAFETY_WITH_TAIL = 1e-3, 20.0
 _OTHERS = 10.0  # times the tolerance of the wanted line is asked of the others, unless they have their own
 
 
@@ -79,11 +82,12 @@ class Accuracy:
         """Largest change over its tolerance, (...), from changes (..., line + 1) in dB; met where it is 1 or less."""
         tolerance = np.full(changes.shape[-1], self.tolerance_of_others_db)
         tolerance[wanted] = self.wanted_db
-        return np.nan_to_num(changes / tolerance, nan=0.0).max(axis=-1, initial=0.0)
+        return np.where(np.isnan(changes), 0.0, changes / tolerance).max(axis=-1, initial=0.0)
 
-    def settled(self, changes: np.ndarray, wanted: int) -> np.ndarray:
-        """Whether no more harmonics are needed, (...), from changes (..., line + 1) in dB."""
-        return self.excess(changes, wanted) * _SAFETY <= 1.0
+    def settled(self, changes: np.ndarray, wanted: int, forms: np.ndarray) -> np.ndarray:
+        """Whether no more harmonics are needed, (...), from changes (..., line + 1) in dB and the voltages of the
+        device nodes (..., n, 2 K + 1) in real form. [V]"""
+        return self.excess(changes, wanted) <= 1.0 / np.where(tail(forms) > _TAIL, _SAFETY_WITH_TAIL, _SAFETY)
 
     def changes(self, coarse: np.ndarray, fine: np.ndarray) -> np.ndarray:
         """By how much lines moved at most, from coarser levels (step, ..., line + 1) to finer ones (..., line + 1),
@@ -94,6 +98,15 @@ class Accuracy:
         below = np.fmax(np.fmax.reduce(coarse), fine) < self.floor_dbm
         with np.errstate(invalid="ignore"):
             return np.where(below, np.nan, np.fmax.reduce(np.abs(fine - coarse)))
+
+
+def tail(forms: np.ndarray) -> np.ndarray:
+    """Largest of the upper quarter of harmonics over the largest of all but DC, (...), from real forms
+    (..., n, 2 K + 1). [1]"""
+    sizes = np.abs(forms[..., 1:])
+    upper = max(2, forms.shape[-1] // 4)
+    largest = sizes.max(axis=(-2, -1), initial=0.0)
+    return sizes[..., -upper:].max(axis=(-2, -1), initial=0.0) / np.where(largest > 0.0, largest, 1.0)
 
 
 @dataclass(frozen=True, eq=False)

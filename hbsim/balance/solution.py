@@ -17,6 +17,7 @@ from .equations import currents
 from .spectrum import mean_power, phasors, waveform
 from .system import System
 
+MATCH_FLOOR_DBM = -200.0  # with less drive the wave that comes back is rounding beside the direct currents
 FLOOR_DBM = -180.0  # a line below this is rounding beside the currents that make it; it is given as minus infinity
 
 
@@ -210,7 +211,10 @@ class SteadyState:
 
     @property
     def input_return_loss_db(self) -> float:
-        """-20 log10 of the input reflection coefficient's magnitude. [dB]"""
+        """-20 log10 of the input reflection coefficient's magnitude; not a number where so little comes in that what
+        comes back is rounding. [dB]"""
+        if self.description.drive.power_dbm < MATCH_FLOOR_DBM:
+            return math.nan
         magnitude = abs(self.input_reflection)
         return -20 * math.log10(magnitude) if magnitude > 0 else math.inf
 

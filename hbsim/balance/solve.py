@@ -92,7 +92,7 @@ def measured(coarse: Sequence[SteadyState], fine: SteadyState) -> Truncation:
     changes = accuracy.changes(np.array(levels[:-1]), np.array(levels[-1]))
     wanted = fine.description.wanted_harmonic
     return Truncation(changes, coarse[0].solver.harmonics, fine.solver.harmonics,
-                      bool(accuracy.excess(changes, wanted) <= 1.0), bool(accuracy.settled(changes, wanted)))
+                      bool(accuracy.excess(changes, wanted) <= 1.0), bool(accuracy.settled(changes, wanted, fine.form)))
 
 
 def truncation_of(state: SteadyState) -> Truncation | None:

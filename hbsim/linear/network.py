@@ -194,7 +194,6 @@ class Network:
         matrix = np.zeros((len(self.omega), size, size + n_d + len(self.sources)), complex)
         matrix[:, :n_d, size:size + n_d] = np.eye(n_d)
         largest = np.zeros((len(self.omega), size))
-        largest[:, :n_d] = 1.0 / REFERENCE
         for element in loose:
             law = laws[element.name]
             at = [nodes.get(node, -1) for node in element.nodes]
@@ -226,8 +225,11 @@ class Network:
             mixed = ~self._frame.identity
             matrix[mixed, :n_node] = self._frame.b[mixed] @ matrix[mixed, :n_node]
             matrix[:, :n_node, :n_node] += self._frame.a
+            inside = np.maximum(self._frame.largest, np.abs(self._frame.a).max(axis=2, initial=0.0))
+            largest[:, :n_node] = np.maximum(largest[:, :n_node], inside)
             largest[mixed, :n_node] = (np.abs(self._frame.b[mixed]) @ largest[mixed, :n_node, None])[:, :, 0]
-            largest[:, :n_node] = np.maximum(largest[:, :n_node], np.abs(self._frame.a).max(axis=2, initial=0.0))
+        self.largest = largest[:, :n_d].copy()  # as a frame: of what was added up at each node
+        largest[:, :n_d] = np.maximum(largest[:, :n_d], 1.0 / REFERENCE)
         return Equations(matrix, largest, own_nodes, n_d, self.omega)
 
     # -- reading a solution -----------------------------------------------------------------------------------

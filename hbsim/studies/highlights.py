@@ -21,7 +21,7 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
     found = [*_most_output(description, table), *_best_match(table)]
     if "drive.power" in table.axes and len(table.axes["drive.power"]) > 1:
         found += _best_conversion(table)
-    return found + _unsettled(table) + (_jumps(table) if table.others is None else _hysteresis(table))
+    return found + _sureness(table) + (_jumps(table) if table.others is None else _hysteresis(table))
 
 
 def exceeded(description: Description, table: SweepTable, number: int) -> list[str] | None:
@@ -79,14 +79,21 @@ def _place(table: SweepTable, number: int) -> str:
     return table.place_text(number) + (f" (the end of the range of {' and '.join(ends)})" if ends else "")
 
 
-def _unsettled(table: SweepTable) -> list[str]:
-    """How many points are less sure than was asked for."""
+def _sureness(table: SweepTable) -> list[str]:
+    """By how much lines moved with more harmonics, and how many points are less sure than was asked for."""
+    columns, found = table.columns, []
+    most = [np.max(columns[name], where=np.isfinite(columns[name]), initial=-1.0)
+            for name in ("truncation_db", "truncation_others_db")]
+    if max(most) >= 0.0:
+        words = [f"{name} by {value:.1g} dB" for name, value in zip(("the wanted line", "another"), most) if value >= 0]
+        found.append(f"As the harmonics were last raised, {' and '.join(words)} moved at most (asked for: "
+                     f"{tolerance_words(table.accuracy)}); return loss and peaks are not followed in this way.")
     count = int(table.unsettled.sum())
-    if not count:
-        return []
-    most = float(np.nanmax(np.where(table.unsettled, table.columns["truncation_db"], np.nan), initial=0.0))
-    return [f"{count} of {table.solved.size} points are less sure than {tolerance_words(table.accuracy)}; with more "
-            f"harmonics the wanted output moves by up to {most:.2g} dB there (column truncation_db)."]
+    if count:
+        unknown = int((table.unsettled & np.isnan(columns["truncation_db"])).sum())
+        found.append(f"{count} of {table.solved.size} points are less sure than that"
+                     f"{f', {unknown} of them by an unknown amount' if unknown else ''} (column truncation_db).")
+    return found
 
 
 def _hysteresis(table: SweepTable) -> list[str]:
@@ -120,8 +127,24 @@ def _on_the_way_down(table: SweepTable) -> str:
     return f"All else is told of the way up; the most that only the way down meets: {', '.join(said)}."
 
 
+def _jumps_of_rows(table: SweepTable) -> list[str]:
+    """The same along the drive of a map, whose rows are only turned up."""
+    levels = np.moveaxis(table[table.wanted], list(table.axes).index("drive.power"), -1)
+    if levels.shape[1] < 4:
+        return []
+    steps = np.abs(np.diff(levels, axis=1))
+    beside = np.maximum(steps[:, :-2], steps[:, 2:])
+    rows = ((steps[:, 1:-1] > _JUMP_DB) & (steps[:, 1:-1] > _JUMP_RATIO * beside)).any(axis=1)
+    if not rows.any():
+        return []
+    return [f"In {int(rows.sum())} of {len(rows)} rows the output jumps along drive.power. In a map the drive is only "
+            "turned up, and contours run across the jump: vary the drive alone to see both ways."]
+
+
 def _jumps(table: SweepTable) -> list[str]:
-    """Steps of a one-axis sweep that are no smooth curve: there more than one state may exist."""
+    """Steps that are no smooth curve: there more than one state may exist."""
+    if len(table.axes) == 2 and "drive.power" in table.axes:
+        return _jumps_of_rows(table)
     if len(table.axes) != 1:
         return []
     levels = table.columns[table.wanted]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..balance.accuracy import Accuracy
-from ..balance.solution import FLOOR_DBM, SteadyState
+from ..balance.solution import FLOOR_DBM, MATCH_FLOOR_DBM, SteadyState
 from ..balance.spectrum import phasors
 from ..balance.system import System
 from ..describe.description import Description
@@ -40,7 +40,7 @@ class Outputs:
         """The same as columns of a table, for drives (n_point,) in dBm."""
         found = {f"output_dbm_{k}": self.levels[:, k] for k in range(1, self.levels.shape[1])}
         found["conversion_loss_db"] = drive_dbm - self.levels[:, self.wanted]
-        found["input_return_loss_db"] = self.return_loss
+        found["input_return_loss_db"] = np.where(drive_dbm < MATCH_FLOOR_DBM, np.nan, self.return_loss)
         return found | {f"supply_amps_{name}": amps for name, amps in self.amps.items()}
 
 

@@ -134,11 +134,12 @@ class Runs:
         self.count(system, int(steps.sum()))
         return xs, flows, stops
 
-    def from_rest(self, system: System, c: np.ndarray) -> np.ndarray | None:
-        """Form of one point, with every detour; None where there is none."""
+    def found(self, system: System, c: np.ndarray, start: np.ndarray | None = None,
+              detours: bool = True) -> np.ndarray | None:
+        """Form of one point, from a state near by or from rest, as a single solve finds it; None if there is none."""
         effort = Effort()
         try:
-            return steady_state(system, c, system.parameters(), None, effort)
+            return steady_state(system, c, system.parameters(), start, effort, detours)
         except NotSolved:
             return None
         finally:

@@ -160,7 +160,7 @@ class _Solver:
     def _from_rest(self, system: System, batch: Batch, points: np.ndarray) -> dict[int, np.ndarray]:
         """Forms of the points that have a state."""
         cs = batch.excitations(system, points)
-        found = ((int(point), self._runs.from_rest(system, c)) for point, c in zip(points, cs))
+        found = ((int(point), self._runs.found(system, c)) for point, c in zip(points, cs))
         return {point: form for point, form in found if form is not None}
 
     # -- more harmonics ---------------------------------------------------------------------------------------
@@ -169,12 +169,11 @@ class _Solver:
         """Forms and currents with more harmonics, each point from its own state, and which have one."""
         cs = batch.excitations(system, points)
         xs, flows, stops = self._runs.refined(system, cs, np.array([resized(form, system.harmonics) for form in forms]))
-        if system.harmonics <= WORTH_DETOURS:
-            for point in np.flatnonzero(stops != BALANCED):
-                form = self._runs.from_rest(system, cs[point])
-                if form is not None:
-                    one = slice(point, point + 1)
-                    xs[one], flows[one], stops[one] = self._runs.refined(system, cs[one], form[None])
+        for point in np.flatnonzero(stops != BALANCED):
+            form = self._runs.found(system, cs[point], forms[point], detours=system.harmonics <= WORTH_DETOURS)
+            if form is not None:
+                one = slice(point, point + 1)
+                xs[one], flows[one], stops[one] = self._runs.refined(system, cs[one], form[None])
         return xs, flows, believable(flows, stops)
 
     def _estimate(self, system: System, batch: Batch, places: np.ndarray, points: np.ndarray, forms: list[np.ndarray],
@@ -184,7 +183,7 @@ class _Solver:
             xs, flows, good = self._finer(system, batch, points, forms)
             now = outputs(system, batch.description, xs[good], flows[good], batch.sources(system, points[good]),
                           self._lines).levels
-            self._put(places[points[good]], self._moved(levels[-1:, good], now, batch)[0])
+            self._put(places[points[good]], self._moved(levels[-1:, good], now, batch, xs[good])[0])
 
     def _raise(self, system: System, batch: Batch, places: np.ndarray, points: np.ndarray, forms: list[np.ndarray],
                levels: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -195,16 +194,17 @@ class _Solver:
         xs, flows, good = self._finer(system, batch, points, forms)
         now = self._store(system, batch, points[good], xs[good], flows[good], places)
         levels = levels[:, good]
-        columns, settled = self._moved(levels, now, batch)
+        columns, settled = self._moved(levels, now, batch, xs[good])
         self._put(places[points[good]], columns)
         further = ~settled | np.isnan(levels).any(axis=(0, 2))
         return points[good][further], xs[good][further], np.concatenate([levels[1:], now[None]])[:, further]
 
-    def _moved(self, before: np.ndarray, now: np.ndarray, batch: Batch) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    def _moved(self, before: np.ndarray, now: np.ndarray, batch: Batch,
+               forms: np.ndarray) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Columns on how far lines moved in the last steps, and whether no more harmonics are needed."""
         accuracy, wanted = self._strip.accuracy, batch.description.wanted_harmonic
         changes = accuracy.changes(before, now)
-        return truncation_columns(changes, wanted), accuracy.settled(changes, wanted)
+        return truncation_columns(changes, wanted), accuracy.settled(changes, wanted, forms)
 
     # -- what comes out ---------------------------------------------------------------------------------------
 

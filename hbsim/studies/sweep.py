@@ -12,6 +12,7 @@ import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, ThreadPoolExecutor, wait
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -88,7 +89,7 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
 
     had = set()
     if kept is not None:
-        for result in kept.results(strips.span, places):
+        for result in kept.results(len(strips), strips.span, places):
             take(result, again=True)
             had.add(result.number)
     if progress is not None and had:
@@ -149,7 +150,8 @@ class _Strips:
 
         from .. import __version__
         axes = [(address, values.tobytes()) for address, values in self._grid.items()]
-        told = pickle.dumps((__version__, self._description, axes, self._slow, self._rows_each, self._given))
+        described = replace(self._description, file="")  # wherever it was read from
+        told = pickle.dumps((__version__, described, axes, self._slow, self._rows_each, self._given))
         return hashlib.sha256(told).hexdigest()
 
 

@@ -24,6 +24,8 @@ from .outputs import outputs, truncation_columns
 from .points import Batch, Runs, believable
 
 UP, DOWN, NEITHER, BOTH = "up", "down", "neither", "both"
+BACK = "back"  # met where the drive is turned back on the way
+_STEP_DB = 1.0  # the drive is turned down in steps no longer than this: a longer one may leap over a branch
 _BEYOND = 0.115  # how far the curve is followed above the last drive: 1 dB. [neper]
 _SAME = 1e-5  # relative difference of the voltages up to which two states are one
 
@@ -33,7 +35,8 @@ class OtherStates:
     """What a drive sweep found besides the states met on the way up.
 
     points : (n,), numbers of the drives in the sweep, rising; may name one several times.
-    turned : (n,), "down": met on the way down; "neither": between two folds, reached neither way.
+    turned : (n,), "down": met on the way down; "back": where the drive is turned back on the way; "neither": on a
+        stretch of the curve that falls with the drive, between two folds, where no turning leads.
     columns : name -> (n,), as those of the table.
     jumps_up_dbm, jumps_down_dbm : drives at which the state is lost and the circuit jumps, by way. [dBm]
     reason : why the curve could not be followed to its end; "" where it was.
@@ -64,9 +67,10 @@ def other_states(runs: Runs, batch: Batch, up: np.ndarray, columns: dict[str, np
     found = Found({}, [])
     if len(known) > 1:
         system = runs.system(batch.description, 0)
-        cs = batch.excitations(system, known)
+        steps, asked = _fine(batch.values[known])
+        cs = Batch(batch.description, batch.along, steps).excitations(system)
         down, _, good, *_ = runs.march(system, np.ascontiguousarray(cs[::-1]), up[known[-1]].copy())
-        down, good = down[::-1], good[::-1]
+        down, good = down[::-1][asked], good[::-1][asked]
         differs = np.zeros(len(up), bool)
         differs[known] = differing(up[known], down) & good
         for first, last in spans(differs):
@@ -108,6 +112,14 @@ def differing(up: np.ndarray, down: np.ndarray) -> np.ndarray:
     return np.abs(up - down).max(axis=(1, 2), initial=0.0) > _SAME * size + 1e-9
 
 
+def _fine(drive_dbm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rising drives with more put between them, and which of the result they are. [dBm]"""
+    between = [np.linspace(a, b, max(1, math.ceil((b - a) / _STEP_DB)), endpoint=False)
+               for a, b in zip(drive_dbm[:-1], drive_dbm[1:])]
+    asked = np.cumsum([0, *(len(piece) for piece in between)])
+    return np.concatenate([*between, drive_dbm[-1:]]), asked
+
+
 def spans(where: np.ndarray) -> list[tuple[int, int]]:
     """First and last number of each run of true values."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], where.astype(int), [0]])))
@@ -143,15 +155,15 @@ def follow(system: System, drive_dbm: np.ndarray, cs: np.ndarray, rest: np.ndarr
 
 def _sorted(met: Trace, first: int, full_dbm: float) -> Found:
     found = Found({}, [], reason=met.reason)
-    by_index: dict[int, list[np.ndarray]] = {}
+    by_index: dict[int, list[tuple[np.ndarray, int]]] = {}
     for crossing in met.crossings:
-        by_index.setdefault(first + crossing.index, []).append(crossing.form)
-    for index, forms in sorted(by_index.items()):
-        found.up[index] = forms[0]
-        found.others += [(index, NEITHER, form) for form in forms[1:-1]]
-        if len(forms) > 1:
-            # a curve that was left early may end on its way back
-            found.others.append((index, DOWN if not met.reason or len(forms) % 2 else NEITHER, forms[-1]))
+        by_index.setdefault(first + crossing.index, []).append((crossing.form, crossing.direction))
+    for index, states in sorted(by_index.items()):
+        found.up[index] = states[0][0]
+        found.others += [(index, BACK if direction > 0 else NEITHER, form) for form, direction in states[1:-1]]
+        if len(states) > 1:
+            form, direction = states[-1]  # a curve that was left early may end on its way back
+            found.others.append((index, DOWN if direction > 0 else NEITHER, form))
     for number, fold in enumerate(met.folds):
         drives = found.jumps_down_dbm if number % 2 else found.jumps_up_dbm
         drives.append(full_dbm + 20 * fold.level / math.log(10))

@@ -57,14 +57,14 @@ def changed(draw, elements):
             for e in elements], names
 
 
-def solved(network, admittance=0.02):
+def solved(network, admittance=0.02, limit=1e8):
     """Unknowns with devices of `admittance` [S] from each device node to ground, 1 V in each source; None where the
-    whole is singular or nearly so."""
+    whole is singular or nearly so (condition above `limit`)."""
     n = len(network.device_nodes)
     source = np.ones((len(network.omega), len(network.sources)), complex)
     whole = network.a + network.b * admittance
     scale = np.maximum(np.abs(network.a).max(axis=2) * 50, np.abs(network.b).max(axis=2))[:, :, None]
-    if n and np.linalg.cond(whole * 50 / scale).max() > 1e8:
+    if n and np.linalg.cond(whole * 50 / scale).max() > limit:
         return None
     voltage = np.linalg.solve(whole, network.c @ source[:, :, None])[:, :, 0]
     return network.unknowns(voltage, voltage * admittance, source)

@@ -58,7 +58,7 @@ def test_a_stopped_sweep_goes_on(example, whole, tmp_path, capsys, how):
     assert 2 <= len(kept) < 11 and not path.exists()  # eleven strips in all: it was stopped in its midst
 
     assert main(["sweep", example, *AXES, "--csv", str(path)]) == 2
-    assert "resume that one, or remove the folder" in capsys.readouterr().err
+    assert "resume that one (--resume), or remove" in capsys.readouterr().err
     assert main(["sweep", example, *AXES, "--csv", str(path), "--resume", "--set", "Q1.BF=90"]) == 2
     assert "another sweep" in capsys.readouterr().err
 
@@ -110,3 +110,38 @@ def test_what_cannot_be_kept_or_gone_on_with_is_refused(example, tmp_path, capsy
     (tmp_path / "a file").write_text("")
     with pytest.raises(Refusal, match="cannot be used to keep results"):
         hbsim.load(example).sweep(GRID, keep_in=tmp_path / "a file")
+
+
+@pytest.mark.parametrize("file, content", [
+    ("about.json", b"[]"), ("about.json", b"{"), ("columns.npy", b""), ("columns.npy", b"no numbers"),
+    ("strips.jsonl", b"7\n"), ("strips.jsonl", b'{"strip": 99, "reasons": {}, "steps": {}}\n'),
+    ("strips.jsonl", b'{"strip": "a"}\n'), ("strips.jsonl", b"\xff\xfe\n"),
+    ("columns.npy", None), ("strips.jsonl", None)])
+def test_a_damaged_folder_is_refused(example, tmp_path, file, content):
+    circuit, kept = hbsim.load(example), tmp_path / "kept"
+    axes = {"supply.VCC": [1.0, 2.0]}
+    circuit.sweep(axes, harmonics=4, keep_in=kept)
+    if content is None:
+        (kept / file).unlink()
+    else:
+        (kept / file).write_bytes(content)
+    with pytest.raises(Refusal, match="is damaged: what it holds cannot be read; remove the folder"):
+        circuit.sweep(axes, harmonics=4, keep_in=kept, resume=True)
+
+
+def test_what_is_not_vouched_for_is_not_taken(example, tmp_path):
+    circuit, kept = hbsim.load(example), tmp_path / "kept"
+    axes = {"supply.VCC": [1.0, 2.0]}
+    expected = circuit.sweep(axes, harmonics=4, keep_in=kept)
+    # a strip that was noted, but whose values never reached the file
+    columns = np.lib.format.open_memmap(kept / "columns.npy", "r+")
+    columns[:] = np.nan
+    columns.flush()
+    again = circuit.sweep(axes, harmonics=4, keep_in=kept, resume=True)
+    np.testing.assert_array_equal(np.array(again["output_dbm_2"]), np.array(expected["output_dbm_2"]))
+    # notes that were left when a folder was removed in part
+    (kept / "about.json").unlink()
+    columns[:] = 0.0
+    columns.flush()
+    anew = circuit.sweep(axes, harmonics=4, keep_in=kept)
+    assert anew.solved.all() and np.isfinite(anew["output_dbm_2"]).all()

@@ -111,3 +111,8 @@ def test_a_circuit_without_jumps_has_no_other_states(examples):
 
 def test_spans():
     assert spans(np.array([0, 1, 1, 0, 1], bool)) == [(1, 2), (4, 4)] and spans(np.zeros(3, bool)) == []
+
+
+def test_a_coarse_sweep_does_not_leap_over_a_branch(resonator):
+    coarse = resonator.sweep({"drive.power": [0.0, 4.0, 8.0, 12.0, 16.0]})
+    assert coarse.others.points.tolist() == [3, 3] and sorted(coarse.others.turned) == ["down", "neither"]
