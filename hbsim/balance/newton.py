@@ -13,6 +13,7 @@ TOLERANCE = 1e-9  # of the currents that cancel at a node
 _NO_JACOBIAN = -1  # in the place of the number of updates to the factored one
 _FEW_STEPS = 3  # after more, the Jacobian kept costs the next point more steps than it saves (measured)
 _KNOTS = 4  # points that the next is extrapolated from
+_POLISH = 3  # steps spent, within the tolerance, on two more digits
 _CONTRACTS = 0.1  # an old Jacobian is kept while each step with it leaves less than this share of the error
 
 
@@ -123,12 +124,12 @@ def _to_balance(x, c, parameters, h, x_ref, most_steps, net, devices, transform,
     Newton steps with a new Jacobian are damped; once one of them contracts the error well, the factored Jacobian is
     kept and improved by Broyden's updates for as long as that goes on."""
     error, squares = residual(x, c, parameters, h, x_ref, net, devices, transform, work)
-    steps, follows, polished = 0, False, False
+    steps, follows, polished = 0, False, 0
     flat, wanted = work.step.reshape(work.step.size), work.residual.reshape(work.residual.size)
     while True:
         if not np.isfinite(squares):
             return STALLED, steps, error
-        if error <= TOLERANCE and (polished or error <= 1e-2 * TOLERANCE):
+        if error <= TOLERANCE and (polished >= _POLISH or error <= 1e-2 * TOLERANCE):
             return BALANCED, steps, error
         if steps >= most_steps:
             return (BALANCED if error <= TOLERANCE else SPENT), steps, error
@@ -163,12 +164,14 @@ def _to_balance(x, c, parameters, h, x_ref, most_steps, net, devices, transform,
                 work.kept[0] = _NO_JACOBIAN
             error = new_error
             continue
-        polished = error <= TOLERANCE
+        polishing = error <= TOLERANCE
         sound = _updated_step(work, follows, flat)
         _moved(x, 1.0, work.step, work.trial)
         new_error, new_squares = residual(work.trial, c, parameters, h, x_ref, net, devices, transform, work)
-        better = sound and new_error < error and (polished or new_squares < squares)
-        follows = better and (polished or new_error < _CONTRACTS * error)
+        better = sound and new_error < error and (polishing or new_squares < squares)
+        follows = better and new_error < _CONTRACTS * error
+        if polishing:  # the power balance wants more digits than the tolerance, as long as there are any
+            polished += _POLISH if new and not better else 1
         if better:
             x[:, :] = work.trial
             error, squares = new_error, new_squares
