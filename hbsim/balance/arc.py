@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-import scipy.optimize
 
 from .newton import BALANCED, TOLERANCE
 from .spectrum import real_form
@@ -231,7 +230,7 @@ class Arc:
     def _fold(self, point: _Point, stride: float) -> _Point:
         """The fold that lies within the next stride."""
         # the level is flat at the fold: a stride known to 0.1 % gives it to 1e-6 of what the level changes in it
-        where = scipy.optimize.brentq(lambda s: (self._sure(point, s) if s else point).dlevel, 0.0, stride,
+        where = _root(lambda s: (self._sure(point, s) if s else point).dlevel, 0.0, stride,
                                       xtol=1e-3 * stride)
         fold = self._sure(point, where)
         fold.dlevel = 0.0
@@ -254,7 +253,7 @@ class Arc:
             here = a if stride == 0.0 else b if stride == end else self._sure(a, stride)
             return here.level - level
 
-        form = self._sure(a, scipy.optimize.brentq(miss, 0.0, end, xtol=1e-14, rtol=1e-13)).x
+        form = self._sure(a, _root(miss, 0.0, end, xtol=1e-14, rtol=1e-13)).x
         if not self._balance(form, level):
             raise _Left(f"a wanted level lies on a fold at {_in_db(level)}")
         return form
@@ -263,6 +262,12 @@ class Arc:
         stop, steps, _ = self._system.newton(form, self._excitation(level), self._parameters, 12)
         self.steps += steps
         return stop == BALANCED
+
+
+def _root(f: Callable[[float], float], a: float, b: float, **tolerances: float) -> float:
+    """Where f passes zero between a and b."""
+    from scipy.optimize import brentq  # takes long to import, and few circuits have folds
+    return brentq(f, a, b, **tolerances)
 
 
 def _with_tangent(x: np.ndarray, level: float, dx: np.ndarray, dlevel: float) -> _Point:
@@ -278,7 +283,7 @@ def _between(a: _Point, b: _Point, level: float) -> np.ndarray:
         return (ya * (1 + 2 * t) * (1 - t) ** 2 + yb * t * t * (3 - 2 * t)
                 + stride * (sa * t * (1 - t) ** 2 - sb * t * t * (1 - t)))
 
-    t = scipy.optimize.brentq(lambda t: cubic(t, a.level, b.level, a.dlevel, b.dlevel) - level, 0.0, 1.0, xtol=1e-10)
+    t = _root(lambda t: cubic(t, a.level, b.level, a.dlevel, b.dlevel) - level, 0.0, 1.0, xtol=1e-10)
     return cubic(t, a.x, b.x, a.dx, b.dx)
 
 
