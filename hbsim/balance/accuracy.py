@@ -54,9 +54,10 @@ class Accuracy:
         if self.lines is not None and self.lines < 1:
             raise Refusal(f"{self.lines} lines cannot be shown; give at least 1", "lines")
 
-    def lines_of(self, description: Description) -> int:
-        """Lines shown of a circuit, where it is solved with at least so many harmonics."""
-        return max(self.lines or max(6, description.wanted_harmonic + 2), description.wanted_harmonic)
+    def lines_of(self, description: Description, harmonics: int | None = None) -> int:
+        """Lines shown of a circuit: no more than harmonics, where their number is given."""
+        lines = max(self.lines or max(6, description.wanted_harmonic + 2), description.wanted_harmonic)
+        return lines if harmonics is None else min(lines, harmonics)
 
     def levels(self, description: Description) -> tuple[int, ...]:
         """Numbers of harmonics to try in turn, three at least.

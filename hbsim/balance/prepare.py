@@ -196,16 +196,17 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     return System(network, mounted, samples)
 
 
-def source_voltages(description: Description, system: System) -> np.ndarray:
-    """Source voltages of every port and supply, (K + 1, n_source), peak phasors. [V]
+def generator_voltage(description: Description, power_dbm: float) -> float:
+    """Source voltage behind the drive port's resistance R for an available power P: sqrt(8 R P), peak. [V]"""
+    return math.sqrt(8 * description.ports[description.drive.port].impedance * watts(power_dbm))
 
-    The generator's available power P behind its resistance R stands for the voltage sqrt(8 R P), phase 0.
-    """
+
+def source_voltages(description: Description, system: System) -> np.ndarray:
+    """Source voltages of every port and supply, (K + 1, n_source), peak phasors; that of the drive has phase 0. [V]"""
     names = system.network.sources
     voltages = np.zeros((system.harmonics + 1, len(names)), complex)
     drive = description.drive
-    resistance = description.ports[drive.port].impedance
-    voltages[1, names.index(f"port.{drive.port}")] = math.sqrt(8 * resistance * watts(drive.power_dbm))
+    voltages[1, names.index(f"port.{drive.port}")] = generator_voltage(description, drive.power_dbm)
     for name, supply in description.supplies.items():
         voltages[0, names.index(f"supply.{name}")] = supply.voltage
     return voltages

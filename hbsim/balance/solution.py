@@ -76,7 +76,7 @@ class SteadyState:
     @property
     def lines(self) -> int:
         """Harmonics that are shown, 1 to this."""
-        return min(self.accuracy.lines_of(self.description), self.system.harmonics)
+        return self.accuracy.lines_of(self.description, self.system.harmonics)
 
     @cached_property
     def truncation(self) -> Truncation | None:

@@ -15,8 +15,7 @@ from ..describe.description import Description
 
 def column_names(description: Description, accuracy: Accuracy, harmonics: int | None) -> list[str]:
     """Columns of a table, in order; each name carries its unit."""
-    lines = accuracy.lines_of(description)
-    names = [f"output_dbm_{k}" for k in range(1, min(lines, harmonics or lines) + 1)]
+    names = [f"output_dbm_{k}" for k in range(1, accuracy.lines_of(description, harmonics) + 1)]
     names += ["conversion_loss_db", "input_return_loss_db"]
     names += [f"supply_amps_{name}" for name in description.supplies]
     return [*names, "harmonics", "truncation_db", "truncation_others_db", "solved"]

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from ..balance.continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from ..balance.newton import BALANCED
-from ..balance.prepare import Networks, prepare, source_voltages
+from ..balance.prepare import Networks, generator_voltage, prepare, source_voltages
 from ..balance.rounding import rounding_alone
 from ..balance.system import System
 from ..describe.description import Description
 from ..errors import NotSolved
-from ..quantities import watts
 
 # Of this process: the next strip mostly has the same linear parts. Without frames, so that what a strip finds does not
 # depend, in its last digits, on what was solved before it.
@@ -49,10 +47,8 @@ class Batch:
         if self.along is not None:
             kind, names = source_kind(self.along), system.network.sources
             if kind == "drive":
-                drive = self.description.drive
-                resistance = self.description.ports[drive.port].impedance
-                found[:, 1, names.index(f"port.{drive.port}")] = [
-                    math.sqrt(8 * resistance * watts(float(power))) for power in self.values[points]]
+                found[:, 1, names.index(f"port.{self.description.drive.port}")] = [
+                    generator_voltage(self.description, float(power)) for power in self.values[points]]
             else:
                 found[:, 0, names.index(f"supply.{kind}")] = self.values[points]
         return found

@@ -84,7 +84,7 @@ class _Solver:
 
     def __init__(self, strip: Strip) -> None:
         self._strip, self._runs = strip, Runs(strip.levels)
-        self._lines = min(strip.accuracy.lines_of(strip.description), strip.levels[0][0])
+        self._lines = strip.accuracy.lines_of(strip.description, strip.harmonics)
         points = len(strip.rows) * len(strip.values)
         names = column_names(strip.description, strip.accuracy, strip.harmonics)
         self._result = StripResult(strip.number, {name: np.full(points, np.nan) for name in names})

@@ -16,7 +16,6 @@ import numpy as np
 from ..balance.accuracy import Accuracy
 from ..balance.arc import Arc, Trace
 from ..balance.continuation import Effort, steady_state
-from ..balance.prepare import source_voltages
 from ..balance.spectrum import resized
 from ..balance.system import System
 from ..errors import NotSolved, Refusal
@@ -126,16 +125,16 @@ def spans(where: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def follow(system: System, drive_dbm: np.ndarray, cs: np.ndarray, rest: np.ndarray, start: np.ndarray, first: int,
-           last: int, effort: Effort) -> Found:
+def follow(system: System, drive_dbm: np.ndarray, cs: np.ndarray, start: np.ndarray, first: int, last: int,
+           effort: Effort) -> Found:
     """All states between two drives of a sweep, along the curve that leaves the first one upward.
 
     Parameters
     ----------
     drive_dbm : ndarray, (n_point,)
         Rising. [dBm]
-    cs, rest : ndarray, complex, (n_point, K + 1, n), (K + 1, n)
-        Excitations with the drives, and without.
+    cs : ndarray, complex, (n_point, K + 1, n)
+        Excitations with the drives; at DC those without.
     start : ndarray
         A state near that of the first drive on the way up, real form with any number of harmonics. [V]
 
@@ -147,6 +146,8 @@ def follow(system: System, drive_dbm: np.ndarray, cs: np.ndarray, rest: np.ndarr
     parameters = system.parameters()
     x = steady_state(system, cs[first], parameters, start, effort)
     levels = (drive_dbm[first:last + 1] - drive_dbm[last]) * math.log(10) / 20
+    rest = np.zeros_like(cs[last])
+    rest[0] = cs[last, 0]
     arc = Arc(system, rest, cs[last], parameters)
     met = arc.trace(x, float(levels[0]), _BEYOND, levels)  # the fold may lie a little higher than the sweeps showed
     effort.steps += arc.steps
@@ -180,11 +181,8 @@ def _around(runs: Runs, batch: Batch, up: np.ndarray, down: dict[int, np.ndarray
     """The states at and around the drives at which the two ways differ; `down`: those met on the way down."""
     system, effort = runs.system(batch.description, level), Effort()
     first, last = max(min(down) - 1, 0), min(max(down) + 1, len(up) - 1)
-    silent = source_voltages(batch.description, system)
-    silent[1:] = 0.0
     try:
-        found = follow(system, batch.values, batch.excitations(system), system.excitation(silent), up[first], first,
-                       last, effort)
+        found = follow(system, batch.values, batch.excitations(system), up[first], first, last, effort)
     except NotSolved as failure:
         found = Found({}, [], reason=failure.reason)
     runs.count(system, effort.steps)
