@@ -288,8 +288,8 @@ def test_the_first_run_says_that_it_compiles_and_a_warm_one_does_not(root, tmp_p
     (tmp_path / "kernel.py").write_text("from numba import njit\n\n@njit(cache=True)\n"
                                          "def twice(x):\n    return 2 * x\n")
     script = (f"import sys; sys.path.insert(0, {str(tmp_path)!r})\n"
-              "from hbsim.cli import _says_when_compiling\n"
-              "with _says_when_compiling():\n    from kernel import twice\n    print(twice(21.0), twice(21))\n")
+              "from hbsim.cli.shared import says_when_compiling\n"
+              "with says_when_compiling():\n    from kernel import twice\n    print(twice(21.0), twice(21))\n")
     runs = [process(root, "-c", script, NUMBA_CACHE_DIR=str(tmp_path / "cache"), NUMBA_DISABLE_JIT="0")
             for _ in range(2)]
     assert [run.stdout for run in runs] == ["42.0 42\n"] * 2

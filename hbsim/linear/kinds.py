@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from .block import TouchstoneBlock
 from .coupled_lines import BoardCoupledLines, BoardFilterSection, CoupledLines, FilterSection
+from .discontinuities import BoardCross, BoardStep, BoardTee
 from .lines import BoardLine, BoardOpenStub, BoardShortedStub, Line, OpenStub, ShortedStub
 from .lumped import BoardVia, Capacitor, Inductor, Resistor, Via
 from .part import Part
 
 _CLASSES: tuple[type[Part], ...] = (
     Resistor, Capacitor, Inductor, Via, BoardVia, Line, BoardLine, OpenStub, BoardOpenStub, ShortedStub,
-    BoardShortedStub, CoupledLines, BoardCoupledLines, FilterSection, BoardFilterSection, TouchstoneBlock)
+    BoardShortedStub, CoupledLines, BoardCoupledLines, FilterSection, BoardFilterSection, BoardStep, BoardTee,
+    BoardCross, TouchstoneBlock)
 
 KINDS: dict[str, tuple[type[Part], ...]] = {
     kind: tuple(cls for cls in _CLASSES if cls.kind == kind) for kind in dict.fromkeys(cls.kind for cls in _CLASSES)}

@@ -34,10 +34,12 @@ class Part(ABC):
 
     kind : the words a circuit file uses ("open stub").
     terminals : names, in the order of the file's `nodes`. Empty: `terminal_names()` decides.
+    joins_strips : it stands for a place where strips meet or end (a tee, a bend); its node needs no other.
     """
 
     kind: ClassVar[str] = ""
     terminals: ClassVar[tuple[str, ...]] = ()
+    joins_strips: ClassVar[bool] = False
 
     def terminal_names(self) -> tuple[str, ...]:
         """Names of the terminals of this very part."""

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import Refusal
-from ..quantities import show
-from .touchstone_text import Lines
+from ...errors import Refusal
+from ...quantities import show
+from .text import Lines
 
 UNITS = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 PARAMETERS = ("S", "Y", "Z", "H", "G")

@@ -8,60 +8,19 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from ..errors import Refusal
-from ..quantities import show
-from .touchstone_options import NORMALISED, Options, as_complex, read_options, scattering
-from .touchstone_text import Lines, Numbers, read_lines, read_numbers
+from ...errors import Refusal
+from ...quantities import show
+from .data import TouchstoneData, ports_text
+from .options import NORMALISED, Options, as_complex, read_options, scattering
+from .text import Lines, Numbers, read_lines, read_numbers
 
 _PORTS_IN_NAME = re.compile(r"\.[SYZHG](\d+)P$", re.IGNORECASE)
 _NOISE_COUNT = 5  # frequency, minimum noise figure, magnitude and angle of the best source, noise resistance
 _ELEMENTS_OF_TWO_PORT = ("11", "21", "12", "22")  # the order of version 1; other port counts go row by row
-
-
-@dataclass(frozen=True, eq=False)
-class TouchstoneData:
-    """What a Touchstone file holds, as S-parameters.
-
-    Parameters
-    ----------
-    file : str
-        Name of the file.
-    frequency : ndarray, (n,)
-        Increasing. [Hz]
-    s : ndarray, complex, (n, p, p)
-        S-parameters against `reference`: s[:, i, j] from port j to port i, counted from 0. [1]
-    reference : ndarray, (p,)
-        Reference resistance of each port. [ohm]
-    notes : tuple of str
-        Sentences on how the file was understood where it leaves doubt.
-    noise : ndarray, (m, 5), or None
-        Noise parameters of a 2-port, kept and not used: frequency [Hz], minimum noise figure [dB], magnitude [1]
-        and angle [deg] of the best source reflection against reference[0], effective noise resistance [ohm].
-    comments : tuple of str
-        The comments, without their "!".
-    """
-
-    file: str
-    frequency: np.ndarray
-    s: np.ndarray
-    reference: np.ndarray
-    notes: tuple[str, ...] = ()
-    noise: np.ndarray | None = None
-    comments: tuple[str, ...] = ()
-
-    @property
-    def ports(self) -> int:
-        """Number of ports."""
-        return len(self.reference)
-
-    def __repr__(self) -> str:
-        return (f"TouchstoneData({self.file!r}: {_ports(self.ports)}, {len(self.frequency)} frequencies, "
-                f"{show(self.frequency[0], 'Hz')} to {show(self.frequency[-1], 'Hz')})")
 
 
 def read_touchstone(path: str | Path) -> TouchstoneData:
@@ -181,9 +140,9 @@ def _refuse_row(numbers: Numbers, row: int, ports: int, named: bool) -> None:
     """A line of a 1-port or 2-port file that holds another count than it must."""
     count, need, line = int(numbers.counts[row]), 2 * ports * ports + 1, f"line {numbers.lines[row]}"
     pairs, other = (count - 1) // 2, math.isqrt((count - 1) // 2)
-    said = f"the name says {_ports(ports)}" if named else f"the rows before hold {_ports(ports)}"
+    said = f"the name says {ports_text(ports)}" if named else f"the rows before hold {ports_text(ports)}"
     if row == 0 and count % 2 and pairs > 0:
-        hint = f": {_ports(other)}? rename the file to end in '.s{other}p'" if other * other == pairs \
+        hint = f": {ports_text(other)}? rename the file to end in '.s{other}p'" if other * other == pairs \
             else ", which fit no square matrix; export the full matrix, or S11 alone as '.s1p'"
         raise Refusal(f"{said}, the row holds {pairs} pair{'s' * (pairs > 1)}{hint}", line)
     raise Refusal(f"{count} numbers, {need} needed (frequency and {ports * ports} pair{'s' * (ports > 1)}); {said}; "
@@ -203,19 +162,15 @@ def _refuse_block(numbers: Numbers, ports: int, options: Options, named: bool) -
     at = options.show(float(numbers.values[counts[:limits[wrong]].sum()]))
     if wrong == len(sums) - 1 and held < need and (wrong > 0 or not _squares(held)):
         raise Refusal(f"the file ends inside the matrix of {at}: {held} of {need} numbers; export it again", line)
-    hint = f"; {_ports(_squares(held))}? rename the file to end in '.s{_squares(held)}p'" \
+    hint = f"; {ports_text(_squares(held))}? rename the file to end in '.s{_squares(held)}p'" \
         if named and wrong == 0 and _squares(held) else "; mend or remove this frequency"
-    raise Refusal(f"{held} numbers for the matrix of {at}, {need} needed for {_ports(ports)}{hint}", line)
+    raise Refusal(f"{held} numbers for the matrix of {at}, {need} needed for {ports_text(ports)}{hint}", line)
 
 
 def _squares(count: int) -> int:
     """The number of ports whose matrix and frequency take `count` numbers; 0 if none."""
     ports = math.isqrt((count - 1) // 2)
     return ports if 2 * ports * ports + 1 == count else 0
-
-
-def _ports(count: int) -> str:
-    return f"{count} port{'s' * (count != 1)}"
 
 
 def _check_increasing(frequency: np.ndarray, lines: np.ndarray, options: Options, count: int) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import Refusal
+from ...errors import Refusal
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?")
 _CLEAN = frozenset("0123456789+-.ED \t")  # no letters of nan and inf, no "_", no "x": float() would take them
