@@ -40,7 +40,8 @@ def inverters(prototype: Prototype, fraction: float) -> tuple[float, ...]:
     g, n = prototype.values, prototype.order
     ends = [math.sqrt(math.pi * fraction / (2.0 * g[k] * g[k + 1])) for k in (0, n)]
     inner = [math.pi * fraction / (2.0 * math.sqrt(g[k] * g[k + 1])) for k in range(1, n)]
-    return ends[0], *inner, ends[1]
+    # Symmetrical values come out alike only up to rounding; as one they are laid out but once.
+    return tuple(round(value, 14) for value in (ends[0], *inner, ends[1]))
 
 
 def quarter_wave(inverter: float, impedance: float) -> Coupling:
