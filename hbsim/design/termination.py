@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..errors import Refusal
+from ..linear.junctions import join_strips
 from ..linear.network import Element
 from ..linear.response import scattering
 from ..quantities import show
@@ -39,7 +40,7 @@ def seen_through(elements: Sequence[Element], ends: tuple[str, str], load: compl
 
     impedance : of the reflection. [ohm]; frequency : (n_frequency,). [Hz] -> (n_frequency,) [1]
     """
-    s = scattering(elements, [(ends[0], "ground"), (ends[1], "ground")], np.array([impedance, impedance]),
+    s = scattering(join_strips(elements, ends).elements, [(ends[0], "ground"), (ends[1], "ground")], np.array([impedance, impedance]),
                    2.0 * np.pi * frequency)
     gamma = reflection_of(load, impedance)
     return s[:, 0, 0] + s[:, 0, 1] * s[:, 1, 0] * gamma / (1.0 - s[:, 1, 1] * gamma)
