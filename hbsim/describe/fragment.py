@@ -92,6 +92,8 @@ def exact(value: float, unit: str) -> str:
     if value == float("inf"):
         return "infinite"
     shown = show(value, unit).partition(" ")[2] if unit != "K" else "K"
+    if unit == "m" and 1e-4 <= value < 1e-3:
+        shown = "mm"  # as boards are drawn: a gap of 0.15 mm
     prefix = shown.removesuffix(unit) if shown != unit and shown.endswith(unit) else ""
     number = Decimal(repr(float(value))) / Decimal(repr(PREFIXES[prefix]))
     plain = f"{number.normalize():f}"

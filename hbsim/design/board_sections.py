@@ -63,6 +63,15 @@ def section_length(width: float, gap: float, degrees_to_inverter: float, impedan
     return brentq(off, 0.5 * around, 1.5 * around, xtol=1e-12) - end_extension(width, conductor or board.metal, board)
 
 
+def section_coupling(width: float, gap: float, length: float, impedance: float, board: Board, frequency: float,
+                     conductor: Conductor | None = None) -> Coupling:
+    """The way back: what a section of these sizes [m] is in a system of `impedance` [ohm] at `frequency` [Hz]."""
+    pair = pair_values(width, gap, board, frequency, conductor)
+    full = length + float(end_extension(width, conductor or board.metal, board))
+    j, psi = equivalent(pair.even_impedance, pair.odd_impedance, *_degrees(pair, full), impedance)
+    return Coupling(j, pair.even_impedance, pair.odd_impedance, 360.0 * full / pair.mean_wavelength, psi)
+
+
 def quarter(width: float, gap: float, board: Board, frequency: float, conductor: Conductor | None = None) -> float:
     """A quarter of the mean wave of both modes, less the extension of an open end. [m]"""
     mean = pair_values(width, gap, board, frequency, conductor).mean_wavelength

@@ -24,18 +24,19 @@ from ..linear.network import Element
 from ..linear.part import Part
 from ..quantities import show
 from .band import Band, Found, analysed, edges, loss_db, through_and_back
-from .board_sections import quarter, section_layout, section_length
+from .board_sections import quarter, section_coupling, section_layout, section_length
 from .inverters import Coupling, inverters, quarter_wave, shortened
 from .lines import line_values, width_for
 from .pairs import pair_values
 from .prototype import HALF_POWER_DB, Prototype
-from .solving import CUT, rounded
+from .solving import CUT, rounded, said_by
 
 WIDEST_BAND = 0.2  # fraction up to which the design formulas are good
 _LIMIT = 0.6  # fraction from which they are of no use
 SMALLEST_GAP = 2e-4  # what a hand with a knife, or a cheap etch, can cut: common practice, no source. [m]
 _ARMS_APART = 2.5  # heights between the arms of a hairpin, unless told: common practice, no source
 _SHORTEST = 30.0  # degrees of a coupled arm below which bends would fill the filter
+_CENTRED_AT = 0.5  # dB
 _STRETCH = (0.8, 1.25)  # factor on all lengths within which the centre is looked for
 
 
@@ -214,8 +215,45 @@ def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *
     elements, ends = _on_board(board, conductor, widths, cut_lengths, bend)
     layouts = tuple(Layout(w[0], w[1], stretch * length, w[2], w[3], kept)
                     for w, length, kept in zip(widths, lengths, cut_lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend), *_of_parts(elements, f0)]
+    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend), *said_by(elements, f0)]
     return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch,
+                        _analysis(wish, elements, ends, HALF_POWER_DB),
+                        _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
+
+
+def filter_as_cut(wish: Wish, board: Board, widths: Sequence[float], gaps: Sequence[float], lengths: Sequence[float],
+                  conductor: Conductor | None = None, *, bend_length: float | None = None, cut: float = CUT,
+                  smallest_gap: float = SMALLEST_GAP) -> FilterDesign:
+    """The way back: what sections of these sizes [m] do, beside the same wish.
+
+    Parameters
+    ----------
+    wish, board, conductor, cut, smallest_gap
+        As in `board_filter`.
+    widths, gaps, lengths : sequence of float
+        Of each section, from the input on; one more than there are resonators. [m]
+    bend_length : float or None
+        Of the bend of each hairpin, along its centre line; None: straight. [m]
+
+    Raises
+    ------
+    Refusal
+        Not as many sizes as the order asks for.
+    """
+    count, f0 = wish.prototype.order + 1, wish.band.centre
+    for name, values in (("widths", widths), ("gaps", gaps), ("lengths", lengths)):
+        if len(values) != count:
+            raise Refusal(f"{len(values)} {name} are given; {count - 1} resonators have {count} sections", name)
+    couplings = [section_coupling(*sizes, wish.impedance, board, f0, conductor) for sizes in zip(widths, gaps, lengths)]
+    sizes = [(w, g, w, g) for w, g in zip(widths, gaps)]
+    bend = None
+    if bend_length is not None:
+        width = rounded(width_for(wish.impedance, board, f0, conductor), cut)
+        bend = _finished(Hairpin(0.0, bend_length, width), 1.0, sizes, lengths, board, conductor, f0, 0.0)
+    elements, ends = _on_board(board, conductor, sizes, lengths, bend)
+    layouts = tuple(Layout(w, g, length, w, g, length) for w, g, length in zip(widths, gaps, lengths))
+    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend), *said_by(elements, f0)]
+    return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0,
                         _analysis(wish, elements, ends, HALF_POWER_DB),
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
@@ -268,16 +306,20 @@ def _on_board(board: Board, conductor: Conductor | None, widths: Sequence[tuple[
 
 def _centred(wish: Wish, board: Board, conductor: Conductor | None, widths: Sequence[tuple[float, ...]],
              lengths: Sequence[float], bend: Hairpin | None) -> float:
-    """Factor on all lengths that puts the middle of the half-power edges, without loss, on the wanted centre."""
+    """Factor on all lengths that puts the middle of the edges, without loss, on the wanted centre.
+
+    Edges at less than `_CENTRED_AT` could lie within, where rounding has raised the ripple.
+    """
     from scipy.optimize import brentq
 
     def off(stretch: float) -> float:
         elements, ends = _on_board(board, conductor, widths, lengths, bend, stretch)
         parts = without_loss(elements)
-        found = edges(lambda f: loss_db(through_and_back(parts, ends, wish.impedance, f)[0]), seen, HALF_POWER_DB)
+        found = edges(lambda f: loss_db(through_and_back(parts, ends, wish.impedance, f)[0]), seen, level)
         return (found[0] + found[1]) / 2.0 / wish.band.centre - 1.0
 
     # A window that holds the band wherever the first guess put it, so that both edges are in sight.
+    level = max(wish.prototype.edge_db, _CENTRED_AT)
     reach = max(wish.band.width, 0.08 * wish.band.centre)
     seen = Band(wish.band.centre - reach / 2.0, wish.band.centre + reach / 2.0)
     first = off(1.0)
@@ -343,8 +385,3 @@ def _about_arms(bend: Hairpin | None) -> list[str]:
     return [f"the two arms of a resonator couple by {show(bend.arm_coupling_db, 'dB', 3)} at their distance of "
             f"{show(min(bend.spacings), 'm', 3)}, which is left out; a larger arm spacing makes it less"]
 
-
-def _of_parts(elements: Sequence[Element], f0: float) -> list[str]:
-    """What the parts say of their formulas at the centre, each sentence once."""
-    return list(dict.fromkeys(f"{element.name}: {sentence}" for element in elements
-                              for sentence in element.part.warnings(f0)))

@@ -22,7 +22,7 @@ from ..linear.lines import BoardLine, BoardOpenStub, Line, OpenStub, end_extensi
 from ..linear.network import Element
 from ..quantities import show
 from .lines import line_values, width_for
-from .solving import CUT, rounded
+from .solving import CUT, rounded, said_by
 from .termination import seen_through
 
 HARMONICS = 4  # the last one told
@@ -138,20 +138,38 @@ def board_feed(frequency: float, impedance: float, stub_impedance: float, board:
     widths = [rounded(width_for(z, board, at, conductor), cut) for z in (impedance, stub_impedance)]
     quarters = [line_values(width, board, at, conductor).wavelength / 4.0 for width in widths]
 
-    def parts(length: float, stub: float) -> tuple[Element, ...]:
-        return (Element("feed_line", BoardLine(board, widths[0], length, conductor), (ENDS[0], "feed_t")),
-                Element("feed_tee", BoardTee(board, *widths), ("feed_t", ENDS[1], "feed_s")),
-                Element("feed_stub", BoardOpenStub(board, widths[1], stub, conductor), ("feed_s",)))
-
+    parts = _board_parts(board, conductor, *widths)
     first = quarters[1] - float(end_extension(widths[1], conductor or board.metal, board))
     stub = _resonant(lambda x: parts(0.0, x)[1:], ("feed_t", ENDS[1]), first, at, -1.0)
     stub = rounded(stub, cut)
     length = rounded(_resonant(lambda x: parts(x, stub), ENDS, quarters[0], at, 1.0), cut)
     elements = parts(length, stub)
-    warnings = [f"{element.name}: {sentence}" for element in elements
-                for sentence in element.part.warnings(HARMONICS * frequency)]
     return _design(frequency, harmonic, (impedance, stub_impedance), board, conductor,
-                   (widths[0], length, widths[1], stub), beyond, elements, tuple(dict.fromkeys(warnings)))
+                   (widths[0], length, widths[1], stub), beyond, elements, said_by(elements, HARMONICS * frequency))
+
+
+def feed_as_cut(frequency: float, width: float, length: float, stub_width: float, stub_length: float, board: Board,
+                conductor: Conductor | None = None, *, harmonic: int = 1, beyond: float = _BEYOND) -> FeedDesign:
+    """The way back: what a feed of these strips [m] is to the line; other arguments as `board_feed`.
+
+    Raises
+    ------
+    Refusal
+        The harmonic, at which the impedances of the strips are told, is not a whole number from 1 to 4.
+    """
+    at = _at(frequency, harmonic)
+    impedances = tuple(line_values(w, board, at, conductor).impedance for w in (width, stub_width))
+    elements = _board_parts(board, conductor, width, stub_width)(length, stub_length)
+    return _design(frequency, harmonic, impedances, board, conductor, (width, length, stub_width, stub_length), beyond,
+                   elements, said_by(elements, HARMONICS * frequency))
+
+
+def _board_parts(board: Board, conductor: Conductor | None, width: float, stub_width: float) -> Callable:
+    """(length of the line, length of the stub) in m -> elements."""
+    return lambda length, stub: (
+        Element("feed_line", BoardLine(board, width, length, conductor), (ENDS[0], "feed_t")),
+        Element("feed_tee", BoardTee(board, width, stub_width), ("feed_t", ENDS[1], "feed_s")),
+        Element("feed_stub", BoardOpenStub(board, stub_width, stub, conductor), ("feed_s",)))
 
 
 def _at(frequency: float, harmonic: int) -> float:

@@ -152,12 +152,18 @@ def design_line(board: Board, *, impedance: float | None = None, width: float | 
     values = line_values(exact if width is not None else rounded(exact, cut), board, frequency, conductor)
     wanted = length if length is not None else None if degrees is None else values.length(degrees)
     kept = wanted if length is not None or wanted is None else rounded(wanted, cut)
-    probe = BoardLine(board, values.width, kept or 0.0, conductor)
     hand = hand_formula_width(values.impedance, board.permittivity) * board.height
     return LineDesign(board, conductor, values, exact, wanted, kept, None if kept is None else values.degrees(kept),
                       None if kept is None else values.loss_db_per_m * kept, hand,
                       hand_formula(values.width / board.height, board.permittivity)[0],
-                      tuple(probe.warnings(frequency)))
+                      _warnings(board, conductor, values))
+
+
+def _warnings(board: Board, conductor: Conductor | None, values: LineValues) -> tuple[str, ...]:
+    """Losses mean nothing at low frequency, and are not spoken of there."""
+    if values.frequency == 0.0:
+        return tuple(microstrip.line_warnings(values.width, (conductor or board.metal).thickness, board, 0.0))
+    return tuple(BoardLine(board, values.width, 0.0, conductor).warnings(values.frequency))
 
 
 def hand_formula(u: float, er: float) -> tuple[float, float]:

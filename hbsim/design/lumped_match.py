@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..errors import Refusal
 from ..linear.lumped import Capacitor, Inductor
 from ..linear.network import Element
-from .termination import refuse_unmatchable, return_loss_db, seen_through
+from .termination import load_matched_by, refuse_unmatchable, reflection_of, return_loss_db, seen_through
 
 ENDS = ("match", "load")
 _DIGITS = 3
@@ -76,6 +77,51 @@ def lumped_match(load: complex, impedance: float, frequency: float, *,
     return LumpedMatchDesign(load, impedance, frequency, tuple(found.values()))
 
 
+def load_of_lumped_match(series: Inductor | Capacitor | None, shunt: Inductor | Capacitor | None, impedance: float,
+                         frequency: float, *, shunt_at_load: bool = True) -> LumpedMatchDesign:
+    """The way back: the load that these two parts, one in series and one across, match to `impedance` [ohm].
+
+    Raises
+    ------
+    Refusal
+        No part, or parts that let nothing through.
+    """
+    if series is None and shunt is None:
+        raise Refusal("give a part in series, a part across, or both", "series")
+    elements = [] if series is None else [Element("match_series", series, ENDS)]
+    if shunt is not None:
+        node = ENDS[1] if shunt_at_load or series is None else ENDS[0]
+        elements.insert(len(elements) if shunt_at_load else 0, Element("match_shunt", shunt, (node, "ground")))
+    ends = ENDS if series is not None else (ENDS[1], ENDS[1])
+    load = load_matched_by(elements, ends, impedance, frequency)
+    omega = 2.0 * math.pi * frequency
+    x = 0.0 if series is None else -1.0 / (omega * series.capacitance) if isinstance(series, Capacitor) else \
+        omega * series.inductance
+    b = 0.0 if shunt is None else omega * shunt.capacitance if isinstance(shunt, Capacitor) else \
+        -1.0 / (omega * shunt.inductance)
+    solution = LumpedMatch(tuple(elements), x, b, shunt_at_load, _passes(x, b),
+                           _losses(elements, ends, load, impedance, frequency))
+    return LumpedMatchDesign(load, impedance, frequency, (solution,))
+
+
+def ways(design: LumpedMatchDesign, solution: LumpedMatch, points: int = 41) -> tuple[np.ndarray, ...]:
+    """Reflections while each part grows to its value, in turn from the load on. (points,) each. [1]"""
+    z, found = design.load, []
+    for element in reversed(solution.elements):
+        share = np.linspace(0.0, 1.0, points)
+        grown = z + 1j * share * solution.series_reactance if element.name == "match_series" else \
+            1.0 / (1.0 / z + 1j * share * solution.shunt_susceptance)
+        found.append(reflection_of(grown, design.impedance))
+        z = complex(grown[-1])
+    return tuple(found)
+
+
+def _losses(elements: list[Element], ends: tuple[str, str], load: complex, impedance: float,
+            frequency: float) -> tuple[float, ...]:
+    return tuple(return_loss_db(seen_through(elements, ends, load, impedance, np.array([share * frequency]))[0])
+                 for share in _BESIDE)
+
+
 def _reactances(load: complex, impedance: float) -> list[tuple[bool, float, float]]:
     """(part across at the load, reactance in series [ohm], susceptance across [S]) of every solution."""
     found = []
@@ -106,10 +152,9 @@ def _solution(load: complex, impedance: float, frequency: float, shunt_at_load: 
         node = ENDS[1] if shunt_at_load or not series else ENDS[0]
         elements.insert(len(elements) if shunt_at_load else 0, Element("match_shunt", part, (node, "ground")))
     ends = ENDS if series else (ENDS[1], ENDS[1])
-    losses = tuple(return_loss_db(seen_through(elements, ends, load, impedance, np.array([share * frequency]))[0])
-                   for share in _BESIDE)
     return LumpedMatch(tuple(elements), x if series else 0.0, b if shunt else 0.0, shunt_at_load,
-                       _passes(x if series else 0.0, b if shunt else 0.0), losses)
+                       _passes(x if series else 0.0, b if shunt else 0.0),
+                       _losses(elements, ends, load, impedance, frequency))
 
 
 def _passes(x: float, b: float) -> str:

@@ -196,5 +196,8 @@ def design_pair(board: Board, *, even_impedance: float | None = None, odd_impeda
     kept = (rounded(exact[0], cut), max(rounded(exact[1], cut), cut)) if by_impedance else exact
     values = pair_values(*kept, board, frequency, conductor)
     length = None if frequency == 0.0 else rounded(values.mean_wavelength / 4.0, cut)
-    probe = BoardCoupledLines(board, *kept, length or 0.0, conductor)
-    return PairDesign(board, conductor, values, *exact, length, tuple(probe.warnings(frequency)))
+    if frequency == 0.0:  # losses mean nothing there
+        said = coupled.coupled_warnings(*kept, (conductor or board.metal).thickness, board, 0.0)
+    else:
+        said = BoardCoupledLines(board, *kept, 0.0, conductor).warnings(frequency)
+    return PairDesign(board, conductor, values, *exact, length, tuple(said))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from ..errors import Refusal
+from ..linear.network import Element
 from ..quantities import show
 
 CUT = 1e-5  # what a knife, a mill or a good etch can tell apart. [m]
@@ -34,3 +35,12 @@ def reached(function: Callable[[float], float], wanted: float, low: float, high:
                       f"{show(ends[1], unit)}", place)
     root = brentq(lambda x: function(math.exp(x)) - wanted, math.log(low), math.log(high), xtol=1e-14, rtol=1e-14)
     return math.exp(root)
+
+
+def said_by(elements: Iterable[Element], frequency: float) -> tuple[str, ...]:
+    """What parts say of their formulas' ranges up to `frequency` [Hz]; each sentence once, with all that say it."""
+    names: dict[str, list[str]] = {}
+    for element in elements:
+        for sentence in element.part.warnings(frequency):
+            names.setdefault(sentence, []).append(element.name)
+    return tuple(f"{', '.join(who)}: {sentence}" for sentence, who in names.items())

@@ -11,7 +11,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,13 +22,13 @@ from ..linear.lines import (BoardLine, BoardOpenStub, BoardShortedStub, Line, Op
 from ..linear.network import Element
 from ..quantities import show
 from .lines import line_values, width_for
-from .solving import CUT, rounded
-from .termination import refuse_unmatchable, reflection_of, return_loss_db, seen_through
+from .solving import CUT, rounded, said_by
+from .termination import load_matched_by, refuse_unmatchable, reflection_of, return_loss_db, seen_through
 
 KINDS = ("open", "shorted")
 ENDS = ("match", "load")  # nodes of the line that comes in, and of the load
 _DEGREE_CUT = 0.01
-_STEPS = 41  # points of each way drawn on a chart
+_STEPS = 81  # points of each way drawn on a chart
 _BESIDE = (0.95, 1.0, 1.05)  # of the frequency, where the return loss is told
 
 
@@ -49,7 +49,8 @@ class StubMatch:
     return_loss_db : tuple of float
         At 0.95, 1 and 1.05 of the frequency, the load staying as it is. [dB]
     along_line, along_stub : tuple of complex
-        Reflection at the stub's place while the line grows from the load on, and then while the stub grows.
+        Reflection at the stub's place while the line grows from the load on, and then while the stub grows, an open one
+        from nothing, a shorted one from a quarter wave.
     """
 
     kind: str
@@ -144,12 +145,7 @@ def ideal_stub_match(load: complex, impedance: float, frequency: float, *, stub_
         As `stub_angles`.
     """
     other = stub_impedance or impedance
-    stub_class = OpenStub if kind == "open" else ShortedStub
-
-    def parts(distance: float, stub: float) -> tuple[Element, ...]:
-        return (Element("match_stub", stub_class(other, stub, frequency), ("match",)),
-                Element("match_line", Line(impedance, distance, frequency), ("match", "load")))
-
+    parts = _ideal_parts(kind, impedance, other, frequency)
     solutions = []
     for angles in stub_angles(load, impedance, other, kind):
         kept = rounded(angles[0], cut_degrees), rounded(angles[1], cut_degrees)
@@ -170,13 +166,7 @@ def board_stub_match(load: complex, impedance: float, frequency: float, board: B
     other = stub_impedance or impedance
     width, stub_width = (rounded(width_for(z, board, frequency, conductor), cut) for z in (impedance, other))
     waves = [line_values(w, board, frequency, conductor).wavelength for w in (width, stub_width)]
-    stub_class = BoardOpenStub if kind == "open" else BoardShortedStub
-
-    def parts(distance: float, stub: float) -> tuple[Element, ...]:
-        return (Element("match_tee", BoardTee(board, width, stub_width), ("match", "match_t", "match_s")),
-                Element("match_stub", stub_class(board, stub_width, stub, conductor), ("match_s",)),
-                Element("match_line", BoardLine(board, width, distance, conductor), ("match_t", "load")))
-
+    parts = _board_parts(kind, board, conductor, width, stub_width)
     solutions, warnings = [], []
     for angles in stub_angles(load, impedance, other, kind):
         start = [angle / 360.0 * wave for angle, wave in zip(angles, waves)]
@@ -189,10 +179,54 @@ def board_stub_match(load: complex, impedance: float, frequency: float, board: B
             warnings.append(f"solution {len(solutions)}: the stub's edge would lie behind the load, which is "
                             f"{show(kept[0], 'm', 3)} from its centre line; half a wave of line more "
                             f"({show(waves[0] / 2.0, 'm', 4)}) makes room")
-    for element in solutions[0].elements:
-        warnings += [f"{element.name}: {sentence}" for sentence in element.part.warnings(frequency)]
+    warnings += said_by(solutions[0].elements, frequency)
     return StubMatchDesign(load, impedance, other, frequency, board, conductor, width, stub_width, tuple(solutions),
-                           tuple(dict.fromkeys(warnings)))
+                           tuple(warnings))
+
+
+def load_of_stub_match(distance: float, stub: float, impedance: float, frequency: float, board: Board | None = None,
+                       conductor: Conductor | None = None, *, stub_impedance: float | None = None,
+                       kind: str = "open", cut: float = CUT) -> StubMatchDesign:
+    """The way back: the load that a line and a stub of these lengths match; other arguments as there.
+
+    distance, stub : on a board in m, else in deg.
+
+    Raises
+    ------
+    Refusal
+        An impedance that no strip has, or a stub that lets nothing through.
+    """
+    other = stub_impedance or impedance
+    if board is None:
+        widths: tuple = (None, None)
+        parts, angles = _ideal_parts(kind, impedance, other, frequency), (distance, stub)
+    else:
+        widths = tuple(rounded(width_for(z, board, frequency, conductor), cut) for z in (impedance, other))
+        parts = _board_parts(kind, board, conductor, *widths)
+        angles = tuple(line_values(width, board, frequency, conductor).degrees(length)
+                       for width, length in zip(widths, (distance, stub)))
+    load = load_matched_by(parts(distance, stub), ENDS, impedance, frequency)
+    solution = _solution(kind, angles, None if board is None else (distance, stub), parts, (distance, stub), load,
+                         impedance, frequency)
+    warnings = () if board is None else said_by(solution.elements, frequency)
+    return StubMatchDesign(load, impedance, other, frequency, board, conductor, *widths, (solution,), warnings)
+
+
+def _ideal_parts(kind: str, impedance: float, stub_impedance: float, frequency: float) -> Callable:
+    """(distance, stub) in deg -> elements, the line last."""
+    cls = OpenStub if kind == "open" else ShortedStub
+    return lambda distance, stub: (
+        Element("match_stub", cls(stub_impedance, stub, frequency), ENDS[:1]),
+        Element("match_line", Line(impedance, distance, frequency), ENDS))
+
+
+def _board_parts(kind: str, board: Board, conductor: Conductor | None, width: float, stub_width: float) -> Callable:
+    """(distance, stub) in m -> elements, the line last."""
+    cls = BoardOpenStub if kind == "open" else BoardShortedStub
+    return lambda distance, stub: (
+        Element("match_tee", BoardTee(board, width, stub_width), (ENDS[0], "match_t", "match_s")),
+        Element("match_stub", cls(board, stub_width, stub, conductor), ("match_s",)),
+        Element("match_line", BoardLine(board, width, distance, conductor), ("match_t", ENDS[1])))
 
 
 def _matched(parts: Callable, start: list[float], waves: list[float], load: complex, impedance: float,
@@ -232,6 +266,9 @@ def _solution(kind: str, angles: tuple[float, float], cut: tuple[float, float] |
     node = elements[-1].nodes[0]  # of the line, where the stub stands
     along_line = [seen_through(parts(share * kept[0], kept[1])[-1:], (node, ENDS[1]), load, impedance, at)[0]
                   for share in shares]
-    along_stub = [seen_through(parts(kept[0], share * kept[1]), ENDS, load, impedance, at)[0] for share in shares[1:]]
+    # An open stub of no length does nothing, nor does a shorted one of a quarter wave.
+    nothing = 0.0 if kind == "open" else 90.0 / angles[1] * kept[1]
+    along_stub = [seen_through(parts(kept[0], nothing + share * (kept[1] - nothing)), ENDS, load, impedance, at)[0]
+                  for share in shares]
     return StubMatch(kind, *angles, *(cut or (None, None)), elements, losses, tuple(map(complex, along_line)),
                      tuple(map(complex, along_stub)))

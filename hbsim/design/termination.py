@@ -46,6 +46,23 @@ def seen_through(elements: Sequence[Element], ends: tuple[str, str], load: compl
     return s[:, 0, 0] + s[:, 0, 1] * s[:, 1, 0] * gamma / (1.0 - s[:, 1, 1] * gamma)
 
 
+def load_matched_by(elements: Sequence[Element], ends: tuple[str, str], impedance: float,
+                    frequency: float) -> complex:
+    """The load at ends[1] with which nothing is reflected at ends[0]. [ohm]
+
+    Raises
+    ------
+    Refusal
+        The network lets nothing through there.
+    """
+    s = scattering(join_strips(elements, ends).elements, [(end, "ground") for end in ends],
+                   np.array([impedance, impedance]), 2.0 * np.pi * np.array([frequency]))[0]
+    if abs(s[0, 1] * s[1, 0]) < 1e-12:
+        raise Refusal("nothing gets through to the load at this frequency, so that no load is matched", "at")
+    gamma = s[0, 0] / (s[0, 0] * s[1, 1] - s[0, 1] * s[1, 0])
+    return complex(impedance * (1.0 + gamma) / (1.0 - gamma))
+
+
 def return_loss_db(reflection: complex) -> float:
     """[dB]"""
     return min(-20.0 * float(np.log10(max(abs(reflection), 1e-300))), LARGEST_LOSS_DB)
