@@ -147,7 +147,7 @@ class FilterDesign:
     warnings: tuple[str, ...]
 
 
-def ideal_filter(wish: Wish, *, bend_degrees: float | None = None) -> FilterDesign:
+def ideal_filter(wish: Wish, *, bend_degrees: float | None = None, decimals: int | None = 2) -> FilterDesign:
     """A filter of ideal coupled lines.
 
     Parameters
@@ -155,6 +155,8 @@ def ideal_filter(wish: Wish, *, bend_degrees: float | None = None) -> FilterDesi
     wish : Wish
     bend_degrees : float or None
         Length of the bend of each hairpin; None: straight resonators. [deg]
+    decimals : int or None
+        Of ohm and deg, to which the parts are rounded; None: not at all.
 
     Raises
     ------
@@ -163,9 +165,12 @@ def ideal_filter(wish: Wish, *, bend_degrees: float | None = None) -> FilterDesi
     """
     couplings = _couplings(wish, bend_degrees)
     at = wish.band.centre
-    sections = [FilterSection(round(c.even_impedance, 2), round(c.odd_impedance, 2), round(c.degrees, 2), at)
-                for c in couplings]
-    bend = None if bend_degrees is None else Line(wish.impedance, round(bend_degrees, 2), at)
+
+    def told(value: float) -> float:
+        return value if decimals is None else round(value, decimals)
+
+    sections = [FilterSection(told(c.even_impedance), told(c.odd_impedance), told(c.degrees), at) for c in couplings]
+    bend = None if bend_degrees is None else Line(wish.impedance, told(bend_degrees), at)
     elements, ends = _chain(sections, bend)
     hairpin = None if bend_degrees is None else Hairpin(bend_degrees)
     return FilterDesign(wish, None, None, couplings, (), hairpin, elements, ends, 1.0,
@@ -364,10 +369,15 @@ def _finished(bend: Hairpin, stretch: float, widths: Sequence[tuple[float, ...]]
 
 
 def _about_band(wish: Wish) -> list[str]:
-    if wish.band.fraction <= WIDEST_BAND:
-        return []
-    return [f"the bandwidth is {100 * wish.band.fraction:.3g} % of the centre; the design formulas are good up to about "
-            f"{100 * WIDEST_BAND:.0f} % (S. B. Cohn, IRE Trans. MTT-6 (1958) 223-231)"]
+    source = f"{100 * WIDEST_BAND:.0f} % (S. B. Cohn, IRE Trans. MTT-6 (1958) 223-231)"
+    loaded = wish.band.fraction / wish.prototype.values[1]
+    if wish.band.fraction > WIDEST_BAND:
+        return [f"the bandwidth is {100 * wish.band.fraction:.3g} % of the centre; the design formulas are good up to "
+                f"about {source}"]
+    if loaded > WIDEST_BAND:  # what a small ripple asks of few resonators
+        return [f"the first resonator is {100 * loaded:.2g} % of the centre loaded, wider than the band; the design "
+                f"formulas are good up to about {source}; more ripple or more resonators narrow it"]
+    return []
 
 
 def _about_gaps(layouts: Sequence[Layout], smallest: float) -> list[str]:
