@@ -17,7 +17,7 @@ from .board import Board
 from .checks import Checked
 from .joints import Arm, joint, tee_section
 from .lines import end_extension
-from .microstrip import bend, gap, line, step, tee
+from .microstrip import bend, gap, line, plane, step, tee
 from .microstrip.propagation import single_line
 from .part import Part, Relation
 from .waves import Wave, open_ended
@@ -162,7 +162,8 @@ class BoardStep(Checked, Part):
 
     def warnings(self, highest_frequency: float) -> list[str]:
         narrow, wide = sorted((self.width, self.second_width))
-        return step.step_warnings(wide, narrow, self.board.permittivity)
+        return step.step_warnings(wide, narrow, self.board.permittivity) + (plane.width_warnings(
+            _static(wide, self.board), self.board.height, highest_frequency, step.SOURCE) if wide > narrow else [])
 
 
 @dataclass(frozen=True)
@@ -229,8 +230,10 @@ class BoardBend(Checked, Part):
         return joint([arm, arm], omega * (found.capacitance - found.inductance / strip.impedance**2))
 
     def warnings(self, highest_frequency: float) -> list[str]:
-        return bend.bend_warnings(self.width / self.board.height, self.board.permittivity, self.cut,
-                                  _height_frequency(self.board, highest_frequency))
+        sentences = bend.bend_warnings(self.width / self.board.height, self.board.permittivity, self.cut,
+                                       _height_frequency(self.board, highest_frequency))
+        return sentences + (plane.width_warnings(_static(self.width, self.board), self.board.height, highest_frequency,
+                                                 bend.SQUARE) if self.cut < 0.5 else [])
 
 
 class _Branching(Checked, Part):
@@ -254,9 +257,9 @@ class _Branching(Checked, Part):
             susceptance = susceptance + found.susceptance
             branch_beta, branch_impedance = _phase_and_impedance(width, self.board, omega)
             branches.append(Arm(branch_beta * (self.width / 2.0 - found.branch_shift), branch_impedance, found.ratio))
-        plane = tee.plane_width(main, self.board.height)
+        width = plane.plane_width(main, self.board.height)
         arm = Arm(-beta * shift, impedance)
-        return joint([arm, arm, *branches], susceptance * plane * beta / (2.0 * np.pi * impedance))
+        return joint([arm, arm, *branches], susceptance * width * beta / (2.0 * np.pi * impedance))
 
     def warnings(self, highest_frequency: float) -> list[str]:
         main = _static(self.width, self.board)
@@ -300,9 +303,9 @@ class BoardTee(_Branching):
 class BoardCross(_Branching):
     """Two branches that face each other on a line from a to b; lengths count as in `BoardTee`.
 
-    No published formula could be checked, so hbsim adds what each branch alone does to the line (microstrip/tee.py): the
-    line's arms lose both shifts, and both susceptances stand at one place. This is right where each branch disturbs
-    the line little, and says so in a warning.
+    No published formula could be checked, so hbsim adds what each branch alone does to the line (microstrip/tee.py):
+    the line's arms lose both shifts, and both susceptances stand at one place. That is right where each branch disturbs
+    the line little. A warning says that it is hbsim's own.
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ place than its plane), Z its impedance and n the arm's voltage over that of the 
 
     V' = cos(theta) V - j Z sin(theta) I,    I' = cos(theta) I - j sin(theta) V / Z
 
-are its voltage and current at the place (D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 2.1 and 4.4), where
+are its voltage and current at the place (D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, ch. 2 and 4), where
 V' / n is the same for all arms and sum n I' = j B V' / n. At DC, theta = 0, n = 1, B = 0: a perfect connection.
 """
 

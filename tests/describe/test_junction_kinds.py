@@ -23,7 +23,8 @@ def circuit(**parts):
 
 @pytest.mark.parametrize("told, made", [
     ({"kind": "open end", "nodes": ["in"], "width": "3 mm"}, lambda b: BoardOpenEnd(b, 3 * MM)),
-    ({"kind": "gap", "nodes": ["in", "out"], "width": "3 mm", "gap": "0.5 mm"}, lambda b: BoardGap(b, 3 * MM, 0.5 * MM)),
+    ({"kind": "gap", "nodes": ["in", "out"], "width": "3 mm", "gap": "0.5 mm"},
+     lambda b: BoardGap(b, 3 * MM, 0.5 * MM)),
     ({"kind": "gap", "nodes": ["in", "out"], "width": "3 mm", "gap": "0.5 mm", "second_width": "1 mm"},
      lambda b: BoardGap(b, 3 * MM, 0.5 * MM, 1 * MM)),
     ({"kind": "step", "nodes": ["in", "out"], "width": "3 mm", "second_width": "1 mm"},

@@ -9,7 +9,7 @@ from hbsim.errors import Refusal
 from hbsim.linear.board import Board
 from hbsim.linear.discontinuities import BoardBend, BoardCross, BoardGap, BoardOpenEnd, BoardStep, BoardTee
 from hbsim.linear.lines import BoardLine, BoardOpenStub, end_extension
-from hbsim.linear.microstrip import bend, line, tee
+from hbsim.linear.microstrip import bend, line, plane, tee
 from hbsim.linear.microstrip.propagation import single_line
 from scattering import gains_from, impedance, network_scattering, scattering
 
@@ -40,7 +40,8 @@ def abcd(a, b, c, d):
 def piece(width, length, board, omega):
     found = single_line(width, board.metal, board, omega / (2 * np.pi))
     theta = found.gamma.imag * length
-    return abcd(np.cos(theta), 1j * found.impedance * np.sin(theta), 1j * np.sin(theta) / found.impedance, np.cos(theta))
+    z, cosine, sine = found.impedance, np.cos(theta), 1j * np.sin(theta)
+    return abcd(cosine, z * sine, sine / z, cosine)
 
 
 def shunt(y):
@@ -104,14 +105,15 @@ def test_gap_is_its_pi_and_may_be_turned_around():
     at_a, across, at_b = part.capacitances()
     assert turned.capacitances() == (at_b, across, at_a)
     omega = OMEGA[1:]
-    expected = to_scattering(chain(shunt(1j * omega * at_a), series(1 / (1j * omega * across)), shunt(1j * omega * at_b)))
+    expected = to_scattering(chain(shunt(1j * omega * at_a), series(1 / (1j * omega * across)),
+                                   shunt(1j * omega * at_b)))
     assert scattering(part.relation(omega)) == pytest.approx(expected, abs=1e-12)
 
 
 def test_step_is_its_tee_section_and_may_be_turned_around():
     part, turned = BoardStep(FR4, 3e-3, 0.8e-3), BoardStep(FR4, 0.8e-3, 3e-3)
     c, inductance = part.values
-    air = [line.static_line(w / 1.6, 35 / 1600, 1.0).impedance for w in (3.0, 0.8)]  # inductance per length is Z_air / c
+    air = [line.static_line(w / 1.6, 35 / 1600, 1.0).impedance for w in (3.0, 0.8)]  # L' = Z_air / c
     first, second = (inductance * z / sum(air) for z in air)
     expected = to_scattering(chain(series(1j * OMEGA * first), shunt(1j * OMEGA * c), series(1j * OMEGA * second)))
     s = scattering(part.relation(OMEGA))
@@ -139,7 +141,7 @@ def test_bend_is_the_published_tee_section_at_low_frequency(width, mitre):
 
 def test_compensated_bend_is_a_piece_of_line():
     part = BoardBend(SMOOTH, 3e-3, compensated=True)
-    assert part == BoardBend(SMOOTH, 3e-3, compensated=True) and part.cut == bend.optimum_mitre(3.0 / 1.6)
+    assert part.cut == bend.optimum_mitre(3.0 / 1.6)
     length = part.values.inductance * line.LIGHT / line.static_line(3.0 / 1.6, 35 / 1600, 4.4).air_impedance
     assert scattering(part.relation(OMEGA)) == pytest.approx(
         scattering(BoardLine(SMOOTH, 3e-3, length).relation(OMEGA)), abs=1e-7)  # the line has Rs of 1e30 S/m
@@ -158,7 +160,7 @@ def test_tee_put_together_by_hand():
     main, branch = (line.static_line(w / board.height, board.thickness / board.height, 4.4) for w in (w1, w2))
     found = tee.tee(main, branch, 4.4, board.height, omega / (2 * np.pi))
     strip = single_line(w1, board.metal, board, omega / (2 * np.pi))
-    b = found.susceptance * tee.plane_width(main, board.height) * strip.gamma.imag / (2 * np.pi) / strip.impedance
+    b = found.susceptance * plane.plane_width(main, board.height) * strip.gamma.imag / (2 * np.pi) / strip.impedance
     arm = piece(w1, -found.main_shift, board, omega)
     load = chain(piece(w2, w1 / 2 - found.branch_shift, board, omega), shunt(1 / 50.0))
     y = load[:, 1, 0] / load[:, 0, 0]  # with an open end behind the 50 ohm
@@ -214,8 +216,7 @@ def test_power_is_conserved_and_directions_are_alike(board, w1, w2, gap, mitre):
             s = scattering(part.relation(OMEGA))
         assert np.isfinite(s).all() and s == pytest.approx(np.swapaxes(s, 1, 2), abs=1e-9)
         gains = gains_from(s)
-        # the law of a tee is written with cosines and sines of its pieces and currents over impedances: 1e-9 is rounding;
-        # the open end has the metal of 1e30 S/m
+        # 1e-9 is rounding in laws with voltages and currents of very different size; the open end has metal of 1e30 S/m
         assert gains.max() < 1 + 1e-9 and gains.min() > 1 - (1e-6 if part.kind == "open end" else 1e-9)
         assert all(isinstance(text, str) for text in part.warnings(100e9))
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hbsim.linear.microstrip import bend, gap, line, loss, step, tee, via
+from hbsim.linear.microstrip import bend, gap, line, loss, plane, step, tee, via
 
 MM = 1e-3
 PF = 1e-12
@@ -19,7 +19,8 @@ PF = 1e-12
 def end(u, er, h=MM):
     """End capacitance from the open-end extension: C' h dl, C' = sqrt(ee) / (c Z0)."""
     static = line.static_line(u, 0.0, er)
-    return line.open_end(u, er, static.permittivity) * h * np.sqrt(static.permittivity) / (line.LIGHT * static.impedance)
+    per_length = np.sqrt(static.permittivity) / (line.LIGHT * static.impedance)
+    return line.open_end(u, er, static.permittivity) * h * per_length
 
 
 def percent(value, truth, digit=1e-4):
@@ -125,7 +126,8 @@ def test_large_steps_follow_the_second_formula():
     (9.6, 1, (0.149, -0.02), (0.115, 0.10)), (9.6, 2, (0.484, 0.14), (0.307, 0.22)),
     (2.2, 2, (0.126, 0.14), (0.078, 0.22)), (9.6, 0.5, (0.041, -0.14), (0.048, 0.03))])
 def test_bends_by_their_formulas(er, u, square, half):
-    for found, (c, inductance) in ((bend.square_bend(u * MM, er, MM), square), (bend.half_cut_bend(u * MM, er, MM), half)):
+    for formula, (c, inductance) in ((bend.square_bend, square), (bend.half_cut_bend, half)):
+        found = formula(u * MM, er, MM)
         assert found.capacitance / PF == pytest.approx(c, abs=6e-4)
         assert found.inductance * 1e9 == pytest.approx(inductance, abs=6e-3)
 
@@ -181,7 +183,7 @@ def test_tee_at_low_frequency(er, u1, u2, d1, d2, c, d1_true, d2_true, c_true):
     # formula (printed digits) and static solution: d2 within 0.06 h, C within 0.035 pF per mm, d1 0.05 to 0.17 h out
     main, branch = line.static_line(u1, 0.0, er), line.static_line(u2, 0.0, er)
     found = tee.tee(main, branch, er, MM, np.array([0.0]))
-    width = tee.plane_width(main, MM)
+    width = plane.plane_width(main, MM)
     capacitance = found.susceptance[0] * width * np.sqrt(main.permittivity) / (2 * np.pi * line.LIGHT * main.impedance)
     assert found.main_shift[0] / MM == pytest.approx(d1, abs=6e-3)
     assert found.branch_shift[0] / MM == pytest.approx(d2, abs=6e-3)
@@ -193,23 +195,23 @@ def test_tee_at_low_frequency(er, u1, u2, d1, d2, c, d1_true, d2_true, c_true):
 
 
 def test_plane_waveguide():
-    # the main line of a tee is half a wave wide at 0.4 Z1 / h GHz (ohm, mm), Hammerstad 1981; half a wave is c/(2 f sqrt ee)
+    # the main line of a tee is half a wave wide at 0.4 Z1 / h GHz (ohm, mm), Hammerstad 1981; c / (2 f sqrt ee)
     static = line.static_line(1.0, 0.0, 4.4)
-    cutoff = tee.plane_cutoff(static, MM)
+    cutoff = plane.plane_cutoff(static, MM)
     assert cutoff == pytest.approx(0.4e9 * static.impedance, rel=6e-3)  # 0.3979, printed 0.4
-    assert tee.plane_width(static, MM) == pytest.approx(line.LIGHT / (2.0 * cutoff * np.sqrt(static.permittivity)))
+    assert plane.plane_width(static, MM) == pytest.approx(line.LIGHT / (2.0 * cutoff * np.sqrt(static.permittivity)))
 
 
 @given(u1=st.floats(0.05, 10), u2=st.floats(0.05, 10), er=st.floats(1, 13), F=st.floats(0, 1e3))
 def test_tee_is_held_at_the_end_of_its_range(u1, u2, er, F):
     main, branch = line.static_line(u1, 0.0, er), line.static_line(u2, 0.0, er)
-    edge = 0.3 * tee.plane_cutoff(main, MM)
+    edge = 0.3 * plane.plane_cutoff(main, MM)
     at, held, far = (tee.tee(main, branch, er, MM, np.array([f])) for f in (F * 1e9, min(F * 1e9, edge), 1e15))
     assert np.array(at) == pytest.approx(np.array(held))
     for found in (at, far):
         assert np.isfinite(np.array(found)).all() and 0.5 < found.ratio[0] <= 1.0
-        assert abs(found.branch_shift[0]) < 1.5 * tee.plane_width(main, MM)
-        assert abs(found.main_shift[0]) < 0.6 * tee.plane_width(main, MM) + 0.6 * tee.plane_width(branch, MM)
+        assert abs(found.branch_shift[0]) < 1.5 * plane.plane_width(main, MM)
+        assert abs(found.main_shift[0]) < 0.6 * plane.plane_width(main, MM) + 0.6 * plane.plane_width(branch, MM)
 
 
 @pytest.mark.parametrize("hole, width, foils, diameter", [
@@ -225,8 +227,8 @@ def test_foil_as_a_post(hole, width, foils, diameter):
 
 
 def test_a_flat_foil_by_integration():
-    # the round wire that stands for a flat foil: its potential far away and on itself. A foil of width 2 with the charge
-    # 1 / (pi sqrt(1 - x^2)) has the same potential everywhere on it, ln(1 / radius), here by Gauss-Chebyshev sums.
+    # the round wire that stands for a flat foil: its potential far away and on itself. A foil of width 2 with the
+    # charge 1 / (pi sqrt(1 - x^2)) has the same potential all over it, ln(1 / radius), here by Gauss-Chebyshev sums.
     n = 4000
     x = np.cos((np.arange(n) + 0.5) * np.pi / n)
     for at in (0.0, 0.3, 0.9):
@@ -235,7 +237,7 @@ def test_a_flat_foil_by_integration():
 
 
 def test_via_resistance():
-    # Goldfarb and Pucel 1991: Rdc sqrt(1 + f / fd), fd = 1 / (pi mu0 sigma t^2): at fd the plating is a skin depth thick
+    # Goldfarb and Pucel 1991: Rdc sqrt(1 + f / fd), fd = 1 / (pi mu0 sigma t^2): there t is a skin depth
     sigma, t, girth, length = 5.8e7, 20e-6, np.pi * 0.6e-3, 1.6e-3
     dc = length / (sigma * t * girth)
     fd = 1.0 / (np.pi * line.MU0 * sigma * t**2)
@@ -250,7 +252,8 @@ def test_warnings_name_range_and_source():
     assert "6 to 13" in gap.gap_warnings(1.0, 1.0, 0.3, 4.4, 1.0)[0]
     assert any("Garg" in text for text in gap.gap_warnings(1.0, 1.0, 0.05, 9.6, 1.0))
     assert step.step_warnings(2.0, 1.0, 4.4) == [] and step.step_warnings(1.0, 1.0, 4.4) == []
-    assert "brought to zero" in step.step_warnings(1.2, 1.0, 4.4)[0] and "scaled" in step.step_warnings(6.0, 1.0, 4.4)[0]
+    assert "brought to zero" in step.step_warnings(1.2, 1.0, 4.4)[0]
+    assert "scaled" in step.step_warnings(6.0, 1.0, 4.4)[0]
     assert bend.bend_warnings(1.9, 4.4, 0.0, 5.0) == bend.bend_warnings(1.9, 4.4, 0.5, 5.0) == []
     assert "interpolates" in bend.bend_warnings(1.9, 4.4, 0.3, 5.0)[0]
     assert "Douville" in bend.bend_warnings(1.9, 4.4, 0.6, 5.0)[0]

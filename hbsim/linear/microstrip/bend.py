@@ -88,7 +88,8 @@ def bend_warnings(u: float, er: float, mitre: float, F: float) -> list[str]:
         sentences += outside("width / height", u, 0.5, 2.0, SQUARE, known="checked")
         sentences += outside("permittivity", er, 2.2, 9.6, SQUARE, known="checked")
     if mitre > 0.0:
-        sentences += (outside("width / height", u, 0.2, 6.0, HALF_CUT) + outside("permittivity", er, 2.4, 10.4, HALF_CUT)
+        sentences += (outside("width / height", u, 0.2, 6.0, HALF_CUT)
+                      + outside("permittivity", er, 2.4, 10.4, HALF_CUT)
                       + outside("highest frequency times height", F, 0.0, 12.0, HALF_CUT, " GHz mm"))
     if mitre > 0.5:
         sentences += outside("width / height", u, 0.25, np.inf, OPTIMUM)

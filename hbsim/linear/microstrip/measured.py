@@ -1,7 +1,7 @@
 """What one measured line says about its metal.
 
-Attenuation as in loss.py: alpha = (R_strip + R_ground) / (2 Z0) + alpha_dielectric (Pozar, Microwave Engineering, 4th ed.,
-Wiley 2012, sec. 2.7), solved for R_strip.
+Attenuation as in loss.py: alpha = (R_strip + R_ground) / (2 Z0) + alpha_dielectric (D. M. Pozar, Microwave
+Engineering, 4th ed., Wiley 2012, sec. 2.7), solved for R_strip.
 """
 
 from __future__ import annotations

@@ -113,8 +113,9 @@ def sector(inner_radius: float, outer_radius: float, angle: float, metal: Conduc
 
     resistance = np.array([loss.series_resistance(frequency, strip_spread(float(width), metal, board), float(width),
                                                   metal, board.metal) for width in widths])
+    tangent = board.loss_tangent * er * (share @ filling) / permittivity
     lost = weight * outside_it**2
-    return Sector(inner, inner + length, slope, permittivity, board.loss_tangent * er * (share @ filling) / permittivity,
+    return Sector(inner, inner + length, slope, permittivity, tangent,
                   lost @ resistance / (lost @ (MU0 * h / plane)))
 
 

@@ -52,7 +52,7 @@ def step_warnings(wide: float, narrow: float, er: float) -> list[str]:
     ratio = wide / narrow
     if ratio == 1.0:
         return []
-    beyond = {True: "below it the capacitance is brought to zero by hbsim",
-              False: "above it the form for a permittivity of 9.6 is scaled, and held from a ratio of 10"}[ratio < _FROM]
+    beyond = "below it the capacitance is brought to zero by hbsim" if ratio < _FROM else \
+        "above it the form for a permittivity of 9.6 is scaled, and held from a ratio of 10"
     return (outside("ratio of widths", ratio, _FROM, _TO, f"{SOURCE}; {beyond}")
             + outside("permittivity", er, 1.0, 10.0, SOURCE))

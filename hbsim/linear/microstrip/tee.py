@@ -17,11 +17,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .line import ETA0, MU0, Static, outside
+from .line import ETA0, Static, outside
+from .plane import TRUSTED, plane_cutoff, plane_width, width_warnings
 
 SOURCE = "E. Hammerstad, IEEE MTT-S Digest 1981, 54-56"
 LARGEST_RATIO = 3.0  # r at which its terms are held; beyond, the branch's plane runs away
-LARGEST_PART = 0.3  # of fp: where the terms with the square of frequency are held
 
 
 class Tee(NamedTuple):
@@ -43,21 +43,11 @@ class Tee(NamedTuple):
     susceptance: np.ndarray
 
 
-def plane_width(strip: Static, height: float) -> float:
-    """Width of the plane waveguide that stands for a strip: D. [m]"""
-    return ETA0 * height / strip.air_impedance
-
-
-def plane_cutoff(strip: Static, height: float) -> float:
-    """Frequency where the plane waveguide is half a wave wide: Z / (2 mu0 h), 0.4 Z/ohm / (h/mm) GHz. [Hz]"""
-    return strip.impedance / (2.0 * MU0 * height)
-
-
 def tee(main: Static, branch: Static, er: float, height: float, frequency: np.ndarray) -> Tee:
     """Hammerstad 1981; terms with the square of frequency are held at 0.3 fp, r at 3 (hbsim's own limits)."""
     r = min(main.impedance / branch.impedance, LARGEST_RATIO)
     d_main, d_branch = plane_width(main, height), plane_width(branch, height)
-    part = np.minimum(np.asarray(frequency, float) / plane_cutoff(main, height), LARGEST_PART) ** 2
+    part = np.minimum(np.asarray(frequency, float) / plane_cutoff(main, height), TRUSTED) ** 2
     main_shift = 0.055 * (1.0 - 2.0 * r * part) * r
     branch_shift = 0.5 - (0.05 + 0.7 * np.exp(-1.6 * r) + 0.25 * r * part - 0.17 * np.log(r)) * r
     squared = 1.0 - np.pi * part * (r**2 / 12.0 + (0.5 - branch_shift) ** 2)
@@ -71,6 +61,4 @@ def tee_warnings(main: Static, branch: Static, height: float, highest_frequency:
     """Sentences on ranges left by a tee up to `highest_frequency`. [Hz]"""
     return (outside("impedance of the line / impedance of the branch", main.impedance / branch.impedance, 0.5, 1.5,
                     f"{SOURCE}, against a static solution; held from {LARGEST_RATIO:g}", known="checked")
-            + outside("highest frequency / frequency where the line is half a wave wide",
-                      highest_frequency / plane_cutoff(main, height), 0.0, LARGEST_PART,
-                      f"{SOURCE}; terms that grow with frequency are held above", known="trusted"))
+            + width_warnings(main, height, highest_frequency, f"{SOURCE}; terms that grow with frequency are held"))
