@@ -195,7 +195,8 @@ class BoardVia(Checked, Part):
     foils : float
         How many there are, evenly spaced around the hole: 1, 2, 3, ... [1]
     conductor : Conductor or None
-        Metal of plating, filling or foil; None: the board's. Its thickness is that of the foil.
+        Metal of plating, filling or foil; None: the board's. Its thickness is that of the foil; roughness and loss
+        factor, which are told of long strips, are left out.
 
     Raises
     ------

@@ -6,11 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hbsim.errors import Refusal
+from hbsim.linear import response
 from hbsim.linear.board import Board
 from hbsim.linear.discontinuities import BoardBend, BoardCross, BoardGap, BoardOpenEnd, BoardStep, BoardTee
 from hbsim.linear.lines import BoardLine, BoardOpenStub, end_extension
+from hbsim.linear.lumped import BoardVia
 from hbsim.linear.microstrip import bend, line, plane, tee
 from hbsim.linear.microstrip.propagation import single_line
+from hbsim.linear.network import Element
+from hbsim.linear.radial_stub import BoardRadialStub
 from scattering import gains_from, impedance, network_scattering, scattering
 
 MM = 1e-3
@@ -201,6 +205,26 @@ def test_cross_is_two_tees_at_one_place():
     turned = scattering(BoardCross(SMOOTH, w, b2, b1).relation(omega))
     order = [0, 1, 3, 2]
     assert turned == pytest.approx(cross[:, order][:, :, order], abs=1e-12)
+
+
+def test_all_of_them_in_one_network():
+    # hbsim's condensation against the tests' own nodal analysis; the resonator between the gaps floats at DC
+    omega = 2 * np.pi * np.array([0.0, 1e6, 1.152e9, 2.304e9, 10e9])
+    wide = 3e-3
+    parts = {"gap1": (BoardGap(FR4, wide, 0.3e-3), ("a", "r1")), "res": (BoardLine(FR4, wide, 0.03), ("r1", "r2")),
+             "gap2": (BoardGap(FR4, wide, 0.3e-3, 1e-3), ("r2", "m")), "tee": (BoardTee(FR4, wide, 1e-3), ("m", "n", "s")),
+             "end": (BoardOpenEnd(FR4, 1e-3), ("s",)), "step": (BoardStep(FR4, wide, 1e-3), ("n", "o")),
+             "bend": (BoardBend(FR4, 1e-3, 0.5), ("o", "p")),
+             "cross": (BoardCross(FR4, 1e-3, wide, 1e-3), ("p", "b", "t", "v")),
+             "radial": (BoardRadialStub(FR4, 9e-3, 60.0, inner_width=wide), ("t",)),
+             "via": (BoardVia(FR4, 3.5e-3, foil_width=3e-3, foils=2.0), ("v",))}
+    found = response.scattering([Element(name, *placed) for name, placed in parts.items()],
+                                [("a", "ground"), ("b", "ground")], np.array([50.0, 50.0]), omega)
+    expected = network_scattering(list(parts.values()), ["a", "b"], omega[1:])
+    assert found[1:] == pytest.approx(expected, abs=1e-9)
+    assert found[0, 0, 0] == pytest.approx(1.0, abs=1e-12)  # nothing passes the gaps at DC
+    ohms = parts["via"][0].resistance(omega[:1])[0]
+    assert found[0, 1, 1] == pytest.approx((ohms - 50) / (ohms + 50), abs=1e-12)  # b sees the via
 
 
 def lossless(board, w1, w2, gap, mitre):
