@@ -45,7 +45,8 @@ def _new(kinds: Any, name: str, run: Any, about: str, meanings: dict[str, str]) 
 def _add_line(kinds: Any) -> None:
     _new(kinds, "line", _line, "a microstrip line: width and impedance, length and degrees, loss",
          {"impedance": "wanted, or", "width": "given", "at": "frequency (default: at low frequency)",
-          "degrees": "wanted length at --at, or", "length": "given"})
+          "degrees": "wanted length at --at, or", "length": "given",
+          "measured-loss": "of a line of --width and --length at --at, alone and matched: tells its loss factor"})
 
 
 def _add_pair(kinds: Any) -> None:
@@ -90,7 +91,9 @@ def _add_feed(kinds: Any) -> None:
                    "stub-impedance": "of the stub (default 50ohm)",
                    "beyond": "resistance of the supply's side, in the second column (default 10ohm)",
                    "width": "the way back: of the line, with", "length": "of the line, and",
-                   "stub-width": "of the stub, and", "stub-length": "of the stub"})
+                   "stub-width": "of the stub, and", "stub-length": "of the stub",
+                   "radial": "angle of a radial stub, such as 60deg, in place of a straight one; then --stub-width is "
+                   "across its narrow end, --stub-length the radius of its rim"})
     parser.add_argument("--harmonic", type=int, default=1, metavar="N",
                         help="of f0, at which both are a quarter wave (default 1)")
     parser.add_argument("--ideal", action="store_true", help="lengths in degrees only, on no board")
@@ -198,7 +201,7 @@ def _places(refusal: Refusal) -> Refusal:
     """The same refusal with the option in place of the field's name."""
     if not refusal.place or " " in refusal.place:
         return refusal
-    return Refusal(refusal.what, f"--{refusal.place.replace('_', '-')}", refusal.file)
+    return Refusal(refusal.what, f"--{refusal.place.removesuffix('_db').replace('_', '-')}", refusal.file)
 
 
 # -- the designs ---------------------------------------------------------------------------------------------------
@@ -223,7 +226,8 @@ def _make_line(options: argparse.Namespace) -> tuple[Any, str]:
     board, conductor, lies_on = _on_board(options)
     return design_line(board, impedance=_value(options, "impedance", "ohm"), width=_value(options, "width", "m"),
                        frequency=_value(options, "at", "Hz", 0.0), degrees=_value(options, "degrees", "deg"),
-                       length=_value(options, "length", "m"), conductor=conductor, cut=_cut(options)), lies_on
+                       length=_value(options, "length", "m"), conductor=conductor, cut=_cut(options),
+                       measured_loss_db=_value(options, "measured-loss", "dB")), lies_on
 
 
 def _pair(options: argparse.Namespace) -> int:
@@ -373,14 +377,17 @@ def _make_feed(options: argparse.Namespace) -> tuple[Any, str]:
     at = _needed(options, "at", "Hz")
     told = {"harmonic": options.harmonic, "beyond": _value(options, "beyond", "ohm", 10.0)}
     impedances = _value(options, "impedance", "ohm", 100.0), _value(options, "stub-impedance", "ohm", 50.0)
+    angle = _value(options, "radial", "deg")
+    if angle is not None:
+        _refuse_beside(options, "--radial", "stub-impedance")
     sizes = ("width", "length", "stub-width", "stub-length")
     if options.ideal:
         _no_board(options, "--ideal")
-        _refuse_beside(options, "--ideal", *sizes)
+        _refuse_beside(options, "--ideal", *sizes, "radial")
         return feed.ideal_feed(at, *impedances, **told), ""
     board, conductor, lies_on = _on_board(options)
     if _all_or_none(options, *sizes):
         _refuse_beside(options, "--width", "impedance", "stub-impedance")
         return feed.feed_as_cut(at, *(_needed(options, name, "m") for name in sizes), board, conductor,
-                                **told), lies_on
-    return feed.board_feed(at, *impedances, board, conductor, cut=_cut(options), **told), lies_on
+                                radial_angle=angle, **told), lies_on
+    return feed.board_feed(at, *impedances, board, conductor, radial_angle=angle, cut=_cut(options), **told), lies_on

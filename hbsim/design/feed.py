@@ -20,6 +20,8 @@ from ..linear.board import Board, Conductor
 from ..linear.discontinuities import BoardTee
 from ..linear.lines import BoardLine, BoardOpenStub, Line, OpenStub, end_extension
 from ..linear.network import Element
+from ..linear.part import Part
+from ..linear.radial_stub import BoardRadialStub
 from ..quantities import show
 from .lines import line_values, width_for
 from .solving import CUT, rounded, said_by
@@ -67,7 +69,9 @@ class FeedDesign:
         [ohm]
     board, conductor : Board, Conductor or None
     width, length, stub_width, stub_length : float or None
-        As cut. [m]
+        As cut; of a radial stub, across its narrow end and the radius of its rim. [m]
+    stub_angle : float or None
+        Of a radial stub. [deg]
     beyond : float
         Resistance that stands for the supply's side in `Presented.resistive_beyond`. [ohm]
     elements : tuple of Element
@@ -89,6 +93,7 @@ class FeedDesign:
     length: float | None
     stub_width: float | None
     stub_length: float | None
+    stub_angle: float | None
     beyond: float
     elements: tuple[Element, ...]
     presented: tuple[Presented, ...]
@@ -121,13 +126,16 @@ def ideal_feed(frequency: float, impedance: float, stub_impedance: float, harmon
     at = _at(frequency, harmonic)
     elements = (Element("feed_line", Line(impedance, 90.0, at), ENDS),
                 Element("feed_stub", OpenStub(stub_impedance, 90.0, at), (ENDS[1],)))
-    return _design(frequency, harmonic, (impedance, stub_impedance), None, None, (None,) * 4, beyond, elements, ())
+    return _design(frequency, harmonic, (impedance, stub_impedance), None, None, (None,) * 5, beyond, elements, ())
 
 
 def board_feed(frequency: float, impedance: float, stub_impedance: float, board: Board,
                conductor: Conductor | None = None, *, harmonic: int = 1, beyond: float = _BEYOND,
-               cut: float = CUT) -> FeedDesign:
+               radial_angle: float | None = None, cut: float = CUT) -> FeedDesign:
     """A feed on a board; arguments as `ideal_feed`, widths and lengths rounded to multiples of `cut` [m].
+
+    radial_angle : of a radial stub, whose narrow end is as wide as the feed, in place of a straight one of
+    `stub_impedance`. [deg]
 
     Raises
     ------
@@ -136,20 +144,26 @@ def board_feed(frequency: float, impedance: float, stub_impedance: float, board:
     """
     at = _at(frequency, harmonic)
     widths = [rounded(width_for(z, board, at, conductor), cut) for z in (impedance, stub_impedance)]
+    if radial_angle is not None:
+        widths[1] = widths[0]
     quarters = [line_values(width, board, at, conductor).wavelength / 4.0 for width in widths]
 
-    parts = _board_parts(board, conductor, *widths)
+    parts = _board_parts(board, conductor, *widths, radial_angle)
     first = quarters[1] - float(end_extension(widths[1], conductor or board.metal, board))
+    if radial_angle is not None:  # wide at its end, it is shorter than a quarter wave of an even width
+        first *= 0.7
     stub = _resonant(lambda x: parts(0.0, x)[1:], ("feed_t", ENDS[1]), first, at, -1.0)
     stub = rounded(stub, cut)
     length = rounded(_resonant(lambda x: parts(x, stub), ENDS, quarters[0], at, 1.0), cut)
     elements = parts(length, stub)
     return _design(frequency, harmonic, (impedance, stub_impedance), board, conductor,
-                   (widths[0], length, widths[1], stub), beyond, elements, said_by(elements, HARMONICS * frequency))
+                   (widths[0], length, widths[1], stub, radial_angle), beyond, elements,
+                   said_by(elements, HARMONICS * frequency))
 
 
 def feed_as_cut(frequency: float, width: float, length: float, stub_width: float, stub_length: float, board: Board,
-                conductor: Conductor | None = None, *, harmonic: int = 1, beyond: float = _BEYOND) -> FeedDesign:
+                conductor: Conductor | None = None, *, harmonic: int = 1, beyond: float = _BEYOND,
+                radial_angle: float | None = None) -> FeedDesign:
     """The way back: what a feed of these strips [m] is to the line; other arguments as `board_feed`.
 
     Raises
@@ -159,17 +173,24 @@ def feed_as_cut(frequency: float, width: float, length: float, stub_width: float
     """
     at = _at(frequency, harmonic)
     impedances = tuple(line_values(w, board, at, conductor).impedance for w in (width, stub_width))
-    elements = _board_parts(board, conductor, width, stub_width)(length, stub_length)
-    return _design(frequency, harmonic, impedances, board, conductor, (width, length, stub_width, stub_length), beyond,
-                   elements, said_by(elements, HARMONICS * frequency))
+    elements = _board_parts(board, conductor, width, stub_width, radial_angle)(length, stub_length)
+    sizes = (width, length, stub_width, stub_length, radial_angle)
+    return _design(frequency, harmonic, impedances, board, conductor, sizes, beyond, elements,
+                   said_by(elements, HARMONICS * frequency))
 
 
-def _board_parts(board: Board, conductor: Conductor | None, width: float, stub_width: float) -> Callable:
-    """(length of the line, length of the stub) in m -> elements."""
+def _board_parts(board: Board, conductor: Conductor | None, width: float, stub_width: float,
+                 radial_angle: float | None) -> Callable:
+    """(length of the line, length of the stub or radius of its rim) in m -> elements."""
+    def end(size: float) -> Part:
+        if radial_angle is None:
+            return BoardOpenStub(board, stub_width, size, conductor)
+        return BoardRadialStub(board, size, radial_angle, inner_width=stub_width, conductor=conductor)
+
     return lambda length, stub: (
         Element("feed_line", BoardLine(board, width, length, conductor), (ENDS[0], "feed_t")),
         Element("feed_tee", BoardTee(board, width, stub_width), ("feed_t", ENDS[1], "feed_s")),
-        Element("feed_stub", BoardOpenStub(board, stub_width, stub, conductor), ("feed_s",)))
+        Element("feed_stub", end(stub), ("feed_s",)))
 
 
 def _at(frequency: float, harmonic: int) -> float:

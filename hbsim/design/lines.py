@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from ..errors import Refusal
 from ..linear.board import Board, Conductor
 from ..linear.lines import BoardLine
 from ..linear.microstrip import line as microstrip
+from ..linear.microstrip.measured import loss_factor_from_measurement
 from ..linear.microstrip.propagation import single_line
 from ..linear.network import Element
 from .solving import CUT, reached, rounded
@@ -97,6 +98,8 @@ class LineDesign:
     hand_width, hand_impedance : float
         Second opinion, from E. O. Hammerstad 1975 (`hand_formula_width`, `hand_formula`): width for the impedance [m]
         and impedance of the width [ohm], thin metal and low frequency.
+    loss_factor : float or None
+        Of the strip's metal, where a measured loss told it; it is in `conductor` then. [1]
     warnings : tuple of str
     """
 
@@ -110,6 +113,7 @@ class LineDesign:
     loss_db: float | None
     hand_width: float
     hand_impedance: float
+    loss_factor: float | None
     warnings: tuple[str, ...]
 
     @property
@@ -122,7 +126,8 @@ class LineDesign:
 
 def design_line(board: Board, *, impedance: float | None = None, width: float | None = None,
                 frequency: float = 0.0, degrees: float | None = None, length: float | None = None,
-                conductor: Conductor | None = None, cut: float = CUT) -> LineDesign:
+                conductor: Conductor | None = None, cut: float = CUT,
+                measured_loss_db: float | None = None) -> LineDesign:
     """Width from impedance or impedance from width; length from degrees or degrees from length.
 
     Parameters
@@ -136,11 +141,14 @@ def design_line(board: Board, *, impedance: float | None = None, width: float | 
         At most one of the two: [deg], [m].
     cut : float
         Width and length are rounded to multiples of it where they are found; 0: not at all. [m]
+    measured_loss_db : float or None
+        Of a line of this width and length at this frequency: tells the loss factor of its metal. [dB]
 
     Raises
     ------
     Refusal
-        None or both of two that exclude each other, a length without a frequency, an impedance out of reach.
+        None or both of two that exclude each other, a length without a frequency, an impedance out of reach, a measured
+        loss without a length or below what the dielectric alone loses.
     """
     if (impedance is None) == (width is None):
         raise Refusal("give the impedance or the width, one of the two", "impedance")
@@ -152,10 +160,18 @@ def design_line(board: Board, *, impedance: float | None = None, width: float | 
     values = line_values(exact if width is not None else rounded(exact, cut), board, frequency, conductor)
     wanted = length if length is not None else None if degrees is None else values.length(degrees)
     kept = wanted if length is not None or wanted is None else rounded(wanted, cut)
+    factor = None
+    if measured_loss_db is not None:
+        if kept is None:
+            raise Refusal("a measured loss is that of a length; give it, with the frequency", "length")
+        metal = conductor or board.metal
+        factor = loss_factor_from_measurement(values.width, kept, board, metal, frequency, measured_loss_db)
+        conductor = replace(metal, loss_factor=float(f"{factor:.4g}"))
+        values = line_values(values.width, board, frequency, conductor)
     hand = hand_formula_width(values.impedance, board.permittivity) * board.height
     return LineDesign(board, conductor, values, exact, wanted, kept, None if kept is None else values.degrees(kept),
                       None if kept is None else values.loss_db_per_m * kept, hand,
-                      hand_formula(values.width / board.height, board.permittivity)[0],
+                      hand_formula(values.width / board.height, board.permittivity)[0], factor,
                       _warnings(board, conductor, values))
 
 

@@ -64,6 +64,8 @@ def _line(d: LineDesign, lies_on: str) -> list[str]:
     if d.length is not None:
         rows += [("length", _mm(d.length), f"computed {_mm(d.exact_length, 4)}"),
                  ("electrical length", show(d.degrees, "deg"), at), ("loss of the length", _db(d.loss_db), at)]
+    if d.loss_factor is not None:
+        rows.append(("loss factor", f"{d.loss_factor:.4g}", "of the strip's metal, by the loss that was measured"))
     rows += [("by hand", f"{_mm(d.hand_width)}, {show(d.hand_impedance, 'ohm')}",
               "for this impedance, of this width: thin metal, low frequency (E. O. Hammerstad 1975)")]
     return ["Microstrip line", *table(rows, left=(0, 2)), *_paste(d.elements, lies_on)]
@@ -140,7 +142,7 @@ def _found_rows(d: FilterDesign) -> list[str]:
         add("lower edge, 3 dB", "", "", _hz(found.low))
         add("upper edge, 3 dB", "", "", _hz(found.high))
     add("centre", _hz(wish.band.centre), _hz(ideal.centre), _hz(found.centre))
-    add("ripple", _db(wish.prototype.ripple_db), _db(ideal.ripple_db), _db(found.ripple_db))
+    add("ripple", _db(wish.prototype.ripple_db), _db(ideal.ripple_db), "")
     add("loss at the centre", "", _db(ideal.centre_loss_db), _db(found.centre_loss_db))
     add("least, most loss in the band", "", f"{_db(ideal.least_loss_db)}, {_db(ideal.most_loss_db)}",
         f"{_db(found.least_loss_db)}, {_db(found.most_loss_db)}")
@@ -204,7 +206,11 @@ def _feed(d: FeedDesign, lies_on: str) -> list[str]:
         rows = [["", "width", "length", "impedance"],
                 ["line", _mm(d.width), _mm(d.length), show(d.impedance, "ohm")],
                 ["open stub", _mm(d.stub_width), _mm(d.stub_length), show(d.stub_impedance, "ohm")]]
-        lines += [*table(rows, left=(0,)), "  the line counts from the edge of the line that is fed to the stub's centre "
+        if d.stub_angle is not None:
+            rows = [rows[0], rows[1], ["radial stub", _mm(d.stub_width), _mm(d.stub_length),
+                                       f"{d.stub_angle:g} deg"]]
+        lines += [*table(rows, left=(0,)), "  the radial stub: across its narrow end, and radius of its rim"
+                  if d.stub_angle is not None else "  the line counts from the edge of the line that is fed to the stub's centre "
                   "line, the stub from the feed's edge"]
     rows = [["", "frequency", "nothing beyond", "takes", f"{show(d.beyond, 'ohm')} beyond", "takes"]]
     for p in d.presented:

@@ -181,8 +181,9 @@ def _feed(d: FeedDesign) -> "Figure":
     figure = new_figure(8.0, 4.6)
     axes = figure.subplots()
     name = "f0" if d.harmonic == 1 else f"{d.harmonic} f0"
-    heading(figure, f"What a bias feed is to its line: a quarter wave of {show(d.impedance, 'ohm', 3)} and an open stub "
-                    f"of {show(d.stub_impedance, 'ohm', 3)} at {name} = {show(d.harmonic * d.frequency, 'Hz', 5)}")
+    stub = f"an open stub of {show(d.stub_impedance, 'ohm', 3)}" if d.stub_angle is None else "a radial stub"
+    heading(figure, f"What a bias feed is to its line: a quarter wave of {show(d.impedance, 'ohm', 3)} and {stub} "
+                    f"at {name} = {show(d.harmonic * d.frequency, 'Hz', 5)}")
     x = np.array(d.curve_frequency) / d.frequency
     curves = ((d.curve_open, "nothing beyond the stub", LINES[0], 1.8),
               (d.curve_resistive, f"{show(d.beyond, 'ohm')} beyond", LINES[1], 1.3))
