@@ -17,9 +17,10 @@ _USUAL = {"loss-tangent": 0.0, "thickness": 35e-6, "conductivity": 58e6, "roughn
 
 def add(commands: Any) -> None:
     """Put the command into the parser."""
-    parser = commands.add_parser("design", help="lines, coupled pairs, filters, matches and bias feeds, to cut and paste",
-                                 description="What to cut and solder for what is wanted, and the way back; prints "
-                                             "numbers and a piece of a circuit file.")
+    parser = commands.add_parser(
+        "design", help="lines, coupled pairs, filters, matches and bias feeds, to cut and to paste",
+        description="What to cut and solder for what is wanted, and the way back; prints numbers and a piece of a "
+                    "circuit file.")
     kinds = parser.add_subparsers(required=True, metavar="WHAT")
     for put in (_add_line, _add_pair, _add_filter, _add_match, _add_feed):
         put(kinds)

@@ -83,8 +83,8 @@ class Found:
 def through_and_back(elements: Sequence[Element], ends: tuple[str, str], impedance: float,
                      frequency: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """S21 and S11 between two nodes and ground, with the steps that a circuit would have. (n_frequency,) [Hz] -> [1]"""
-    s = scattering(join_strips(elements, ends).elements, [(ends[0], "ground"), (ends[1], "ground")], np.array([impedance, impedance]),
-                   2.0 * np.pi * frequency)
+    s = scattering(join_strips(elements, ends).elements, [(end, "ground") for end in ends],
+                   np.array([impedance, impedance]), 2.0 * np.pi * frequency)
     return s[:, 1, 0], s[:, 0, 0]
 
 

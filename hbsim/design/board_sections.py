@@ -1,10 +1,10 @@
 """The layout of a coupled section on a board that is the inverter wanted, its two modes being of unequal speed.
 
-Textbooks take width and gap from the even and odd impedance and the length lambda0 / (4 (ee_even ee_odd)^(1/4)) less the
-extension of an open end (J.-S. Hong, M. J. Lancaster, Microstrip Filters for RF/Microwave Applications, Wiley 2001, sec.
-5.2, from memory). From there the three are moved until, at the centre frequency, the section is the wanted inverter
-between lines of the wanted length (inverters.py, `equivalent`); half the sum of the impedances stays as designed. For
-modes of equal speed that is the textbooks' section itself.
+Textbooks take width and gap from the even and odd impedance and the length lambda0 / (4 (ee_even ee_odd)^(1/4)) less
+the extension of an open end (J.-S. Hong, M. J. Lancaster, Microstrip Filters for RF/Microwave Applications, Wiley 2001,
+sec. 5.2, from memory). From there the three are moved until, at the centre frequency, the section is the wanted
+inverter between lines of the wanted length (inverters.py, `equivalent`); half the sum of the impedances stays as
+designed. For modes of equal speed that is the textbooks' section itself.
 """
 
 from __future__ import annotations

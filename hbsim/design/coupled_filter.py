@@ -179,7 +179,8 @@ def ideal_filter(wish: Wish, *, bend_degrees: float | None = None, decimals: int
 
 
 def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *, hairpin: bool = False,
-                 arm_spacing: float | None = None, cut: float = CUT, smallest_gap: float = SMALLEST_GAP) -> FilterDesign:
+                 arm_spacing: float | None = None, cut: float = CUT,
+                 smallest_gap: float = SMALLEST_GAP) -> FilterDesign:
     """A filter on a board, centred by an analysis of what is cut.
 
     Parameters

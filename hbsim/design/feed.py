@@ -1,8 +1,8 @@
 """Bias feed: a quarter wave of narrow line, held at its far end by an open stub of a quarter wave.
 
-Open stub, quarter wave: a short at its frequency and three times that, nothing at twice that; the line turns a short into
-an open end and, half a wave long, leaves a short a short (textbook: D. M. Pozar, Microwave Engineering, 4th ed., Wiley
-2012, ch. 2). At twice its frequency the stub holds nothing, so that what lies beyond, on the way to the supply, is seen.
+Open stub, quarter wave: a short at its frequency and three times that, nothing at twice that; the line turns a short
+into an open end and, half a wave long, leaves a short a short (textbook: D. M. Pozar, Microwave Engineering, 4th ed.,
+Wiley 2012, ch. 2). At twice its frequency the stub holds nothing: what lies beyond, on the way to the supply, is seen.
 On a board both lengths are moved until the parts themselves (strips, tee, open end) resonate, then rounded to a cut.
 """
 

@@ -66,7 +66,8 @@ def _line(d: LineDesign) -> dict[str, Any]:
             "impedance_ohm": v.impedance, "effective_permittivity": v.effective_permittivity,
             "wavelength_m": v.wavelength, "loss_db_per_m": v.loss_db_per_m if v.frequency else None,
             "length_m": d.length, "exact_length_m": d.exact_length, "electrical_length_deg": d.degrees,
-            "loss_db": d.loss_db, "measured_loss_factor": d.loss_factor, "hand_formula": {"width_m": d.hand_width, "impedance_ohm": d.hand_impedance},
+            "loss_db": d.loss_db, "measured_loss_factor": d.loss_factor,
+            "hand_formula": {"width_m": d.hand_width, "impedance_ohm": d.hand_impedance},
             "fragment": fragment(d.elements)}
 
 
@@ -139,5 +140,6 @@ def _feed(d: FeedDesign) -> dict[str, Any]:
                   "loss_db": p.loss_db, "resistive_loss_db": p.resistive_loss_db} for p in d.presented]
     return {"frequency_hz": d.frequency, "harmonic": d.harmonic, "impedance_ohm": d.impedance,
             "stub_impedance_ohm": d.stub_impedance, "width_m": d.width, "length_m": d.length,
-            "stub_width_m": d.stub_width, "stub_angle_deg": d.stub_angle, "stub_length_m": d.stub_length, "supply_resistance_ohm": d.beyond,
+            "stub_width_m": d.stub_width, "stub_angle_deg": d.stub_angle, "stub_length_m": d.stub_length,
+            "supply_resistance_ohm": d.beyond,
             "presented": presented, "fragment": fragment(d.elements)}

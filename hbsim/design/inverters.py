@@ -1,7 +1,7 @@
 """From a prototype to coupled quarter waves: inverters, and the even and odd impedances that make them.
 
-S. B. Cohn, "Parallel-coupled transmission-line-resonator filters", IRE Trans. MTT-6 (1958) 223-231; also Matthaei, Young,
-Jones 1964, sec. 8.09 (both from memory). Good for bandwidths up to about 20 %.
+S. B. Cohn, "Parallel-coupled transmission-line-resonator filters", IRE Trans. MTT-6 (1958) 223-231; also Matthaei,
+Young, Jones 1964, sec. 8.09 (both from memory). Good for bandwidths up to about 20 %.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Match of a load to a resistance by two lumped parts, one in series and one across: all solutions there are.
 
-Textbook: D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 5.1. With the part across at the load, the load's
+Textbook: D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 5.1. With the part across at the load, its
 admittance G + j B is brought to the conductance that has resistance R0 in it; with the part in series at the load, its
 impedance is brought to the resistance whose admittance has 1/R0 in it.
 """

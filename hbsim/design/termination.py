@@ -40,8 +40,8 @@ def seen_through(elements: Sequence[Element], ends: tuple[str, str], load: compl
 
     impedance : of the reflection. [ohm]; frequency : (n_frequency,). [Hz] -> (n_frequency,) [1]
     """
-    s = scattering(join_strips(elements, ends).elements, [(ends[0], "ground"), (ends[1], "ground")], np.array([impedance, impedance]),
-                   2.0 * np.pi * frequency)
+    s = scattering(join_strips(elements, ends).elements, [(end, "ground") for end in ends],
+                   np.array([impedance, impedance]), 2.0 * np.pi * frequency)
     gamma = reflection_of(load, impedance)
     return s[:, 0, 0] + s[:, 0, 1] * s[:, 1, 0] * gamma / (1.0 - s[:, 1, 1] * gamma)
 

@@ -105,8 +105,8 @@ def _filter(d: FilterDesign, lies_on: str) -> list[str]:
     lines += [*table(rows), "", f"  prototype g0 to g{prototype.order + 1}: "
               + " ".join(f"{g:.4f}" for g in prototype.values)]
     if d.layouts and d.stretch != 1.0:
-        lines.append(f"  all lengths times {d.stretch:.4f} centred the pass-band; they count from open end to open end, "
-                     f"the end effect is in")
+        lines.append(f"  all lengths times {d.stretch:.4f} centred the pass-band; they count from open end to open "
+                     f"end, the end effect is in")
     lines += _hairpin_lines(d)
     lines += ["", "What an analysis of these parts gives", *_found_rows(d)]
     return [*lines, *_paste(d.elements, lies_on)]
@@ -120,8 +120,8 @@ def _hairpin_lines(d: FilterDesign) -> list[str]:
         return [f"  each resonator is bent at its middle by {bend.degrees:.2f} deg of a "
                 f"{show(d.wish.impedance, 'ohm')} line"]
     spacings = ", ".join(_mm(spacing) for spacing in bend.spacings)
-    told = (f"bends: {_mm(bend.width)} wide and {_mm(bend.length)} long along the centre line ({bend.degrees:.1f} deg), "
-            f"corners mitred; distance between the arms of resonator 1, 2, ...: {spacings}. Neighbours open to "
+    told = (f"bends: {_mm(bend.width)} wide and {_mm(bend.length)} long along the centre line ({bend.degrees:.1f} "
+            f"deg), corners mitred; distance between the arms of resonator 1, 2, ...: {spacings}. Neighbours open to "
             f"opposite sides. Slide: by how much an arm is shorter than a quarter wave of its strips. The arms of one "
             f"resonator couple by {_db(bend.arm_coupling_db)}, which is left out, as are the corners.")
     return wrapped(told, "  ", "  ")
@@ -209,9 +209,9 @@ def _feed(d: FeedDesign, lies_on: str) -> list[str]:
         if d.stub_angle is not None:
             rows = [rows[0], rows[1], ["radial stub", _mm(d.stub_width), _mm(d.stub_length),
                                        f"{d.stub_angle:g} deg"]]
-        lines += [*table(rows, left=(0,)), "  the radial stub: across its narrow end, and radius of its rim"
-                  if d.stub_angle is not None else "  the line counts from the edge of the line that is fed to the stub's centre "
-                  "line, the stub from the feed's edge"]
+        lines += [*table(rows, left=(0,)), "  the line counts from the edge of the line that is fed to the stub's "
+                  "centre line" + (", the stub from the feed's edge" if d.stub_angle is None else
+                            "; the radial stub: across its narrow end, radius of its rim")]
     rows = [["", "frequency", "nothing beyond", "takes", f"{show(d.beyond, 'ohm')} beyond", "takes"]]
     for p in d.presented:
         rows.append(["f0" if p.harmonic == 1 else f"{p.harmonic} f0", _hz(p.harmonic * d.frequency),

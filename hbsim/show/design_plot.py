@@ -55,8 +55,8 @@ def _filter(d: FilterDesign) -> "Figure":
     far.set_ylim(_FLOOR_DB, 2.0)
     for share, name in ((0.5, "half"), (2.0, "twice the centre")):
         far.axvline(share * band.centre / 1e9, color=PALE, linewidth=0.8, linestyle=DOTS)
-        far.annotate(name, (share * band.centre / 1e9, _FLOOR_DB), xytext=(3, 4), textcoords="offset points", fontsize=7.5,
-                     color=INK)
+        far.annotate(name, (share * band.centre / 1e9, _FLOOR_DB), xytext=(3, 4), textcoords="offset points",
+                     fontsize=7.5, color=INK)
     return figure
 
 
@@ -83,8 +83,9 @@ def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: b
     side = int(np.argmin(np.abs(frequency - band.high - 0.75 * band.width)))
     axes.annotate("reflected (S11)", (x[side], -loss_db(reflected)[side]), xytext=(0, -12), ha="center",
                   textcoords="offset points", fontsize=8, color=red)
-    axes.annotate(f"{max(d.found.centre_loss_db, 0.0):.2f} dB at the centre", (band.centre / 1e9, -d.found.centre_loss_db),
-                  xytext=(0, -12), textcoords="offset points", ha="center", fontsize=8, color=blue)
+    axes.annotate(f"{max(d.found.centre_loss_db, 0.0):.2f} dB at the centre",
+                  (band.centre / 1e9, -d.found.centre_loss_db), xytext=(0, -12), textcoords="offset points",
+                  ha="center", fontsize=8, color=blue)
 
 
 # -- matches -------------------------------------------------------------------------------------------------------
@@ -188,7 +189,8 @@ def _feed(d: FeedDesign) -> "Figure":
     curves = ((d.curve_open, "nothing beyond the stub", LINES[0], 1.8),
               (d.curve_resistive, f"{show(d.beyond, 'ohm')} beyond", LINES[1], 1.3))
     for values, text, (colour, dash), width in curves:
-        axes.semilogy(x, np.minimum(np.abs(values), _LARGEST), color=colour, linestyle=dash, linewidth=width, label=text)
+        axes.semilogy(x, np.minimum(np.abs(values), _LARGEST), color=colour, linestyle=dash, linewidth=width,
+                      label=text)
     largest = min(max(np.abs(d.curve_open).max(), np.abs(d.curve_resistive).max()), _LARGEST)
     top = 10.0 ** np.ceil(np.log10(1.2 * largest)) if largest < _LARGEST else _LARGEST
     for k in range(1, HARMONICS + 1):
@@ -207,8 +209,8 @@ def _line(d: LineDesign) -> "Figure":
     figure = new_figure(6.4, 4.0)
     axes = figure.subplots()
     at = f"at {show(v.frequency, 'Hz', 5)}" if v.frequency else "at low frequency"
-    heading(figure, f"Impedance of a strip on {show(d.board.height, 'm', 3)} of permittivity {d.board.permittivity:.3g}, "
-                    f"{at}")
+    heading(figure, f"Impedance of a strip on {show(d.board.height, 'm', 3)} of permittivity "
+                    f"{d.board.permittivity:.3g}, {at}")
     widths = np.geomspace(v.width / 6.0, v.width * 6.0, 121)
     impedances = [line_values(float(w), d.board, v.frequency, d.conductor).impedance for w in widths]
     axes.semilogx(1e3 * widths, impedances, color=LINES[0][0], linewidth=1.6)

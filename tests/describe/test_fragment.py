@@ -65,7 +65,8 @@ def test_sections_of_any_size_in_a_row_are_read_back_the_same(sizes):
 
 
 def test_gaps_are_written_in_mm_and_remarks_stand_above_their_part():
-    text = fragment([Element("a", BoardFilterSection(BOARD, 2e-3, 1.5e-4, 17e-3), ("p", "q"))], {"a": "outside\ninside"})
+    section = Element("a", BoardFilterSection(BOARD, 2e-3, 1.5e-4, 17e-3), ("p", "q"))
+    text = fragment([section], {"a": "outside\ninside"})
     assert text.startswith("# outside\n# inside\n[part.a]\n") and 'gap = "0.15 mm"' in text
 
 

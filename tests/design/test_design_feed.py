@@ -34,8 +34,8 @@ def test_a_feed_held_by_a_stub_is_narrower():
 
 
 def test_open_and_short_at_the_harmonics():
-    # Textbook: open where the stub is an odd number of quarter waves, whatever lies beyond; at twice that the stub holds
-    # nothing, and the line, half a wave, shows what lies beyond.
+    # Textbook: open where the stub is an odd number of quarter waves, whatever lies beyond; at twice that the stub
+    # holds nothing, and the line, half a wave, shows what lies beyond.
     d = ideal_feed(1.152e9, 100.0, 50.0, beyond=10.0)
     first, second, third, fourth = d.presented
     for p in (first, third):

@@ -29,8 +29,8 @@ def around(centre, fraction):
 
 
 def test_the_textbook_filter_has_its_analysed_response():
-    # 0.5 dB, 10 %, 2 GHz, analysed apart with the two-port matrices of Jones and Bolljahn 1956: S21 in dB, to the digits
-    # printed.
+    # 0.5 dB, 10 %, 2 GHz, analysed apart with the two-port matrices of Jones and Bolljahn 1956: S21 in dB, to the
+    # digits printed.
     d = ideal_filter(TEXTBOOK, decimals=None)
     frequency = np.array([1.5, 1.7, 1.8, 1.85, 1.9, 1.92, 1.95, 2.0, 2.05, 2.2, 3.0]) * 1e9
     s21 = -loss_db(through_and_back(d.elements, d.ends, 50.0, frequency)[0])

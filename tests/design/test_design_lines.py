@@ -48,7 +48,8 @@ def test_pozar_earlier_edition():
 
 
 def test_ludwig_bretchko_example():
-    # R. Ludwig, P. Bretchko, RF Circuit Design, ch. 2: 50 ohm on er 4.6, 40 mil: 73.9 mil, ee 3.4575, 80.67 mm at 2 GHz.
+    # R. Ludwig, P. Bretchko, RF Circuit Design, ch. 2: 50 ohm on er 4.6, 40 mil: 73.9 mil, ee 3.4575, 80.67 mm at
+    # 2 GHz.
     u = hand_formula_width(50.0, 4.6)
     ee = hand_formula(u, 4.6)[1]
     assert (40.0 * u, ee) == pytest.approx((73.9, 3.4575), rel=1e-3)
@@ -58,7 +59,8 @@ def test_ludwig_bretchko_example():
 @pytest.mark.parametrize("permittivity", [2.2, 4.4, 9.9, 10.2])
 @pytest.mark.parametrize("impedance", [25.0, 50.0, 75.0, 100.0, 120.0])
 def test_the_hand_formula_agrees_with_the_exact_fit(permittivity, impedance):
-    # An electrostatic solution puts the hand formula within 0.26 %, the fit of Hammerstad and Jensen 1980 within 0.11 %.
+    # An electrostatic solution puts the hand formula within 0.26 %, the fit of Hammerstad and Jensen 1980 within
+    # 0.11 %.
     u = hand_formula_width(impedance, permittivity)
     board = thin(1e-3, permittivity)
     assert line_values(u * 1e-3, board).impedance == pytest.approx(impedance, rel=3.8e-3)

@@ -20,7 +20,8 @@ FR4 = Board(1.6e-3, 4.4, 0.02, 35e-6, 58e6)
 def test_layout_of_published_impedances(permittivity, even, odd, u, g):
     board = Board(1e-3, permittivity, 0.0, 1e-12, 1e30)
     width, gap = layout_for(even, odd, board)
-    # The formulas of Kirschning and Jansen 1984 hold impedances to 0.6 %, which is 0.5 % of width and 1.6 % of gap here.
+    # The formulas of Kirschning and Jansen 1984 hold impedances to 0.6 %, which is 0.5 % of width and 1.6 % of gap
+    # here.
     assert width / 1e-3 == pytest.approx(u, rel=5.5e-3)
     assert gap / 1e-3 == pytest.approx(g, rel=1.6e-2)
 

@@ -29,7 +29,8 @@ TABLE = {
 def test_element_values_are_those_of_the_table(order, ripple):
     values = Prototype(order, ripple).values
     assert values[0] == 1.0
-    assert values[1:] == pytest.approx([float(text) for text in TABLE[order, ripple].split()], abs=6e-5)  # digits printed
+    printed = [float(text) for text in TABLE[order, ripple].split()]
+    assert values[1:] == pytest.approx(printed, abs=6e-5)  # digits printed
 
 
 def ladder_loss(values, omega):
