@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _POINTS = 801
 _FLOOR_DB = -80.0
 _BESIDE = 1e-7  # ideal parts leave nodes undetermined at exact quarter waves
+_PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85}  # under letters
 _LARGEST = 1e5  # of an impedance drawn. [ohm]
 
 
@@ -56,7 +57,7 @@ def _filter(d: FilterDesign) -> "Figure":
     for share, name in ((0.5, "half"), (2.0, "twice the centre")):
         far.axvline(share * band.centre / 1e9, color=PALE, linewidth=0.8, linestyle=DOTS)
         far.annotate(name, (share * band.centre / 1e9, _FLOOR_DB), xytext=(3, 4), textcoords="offset points",
-                     fontsize=7.5, color=INK)
+                     fontsize=7.5, color=INK, bbox=_PLATE)
     return figure
 
 
@@ -95,13 +96,15 @@ def _stub_match(d: StubMatchDesign) -> "Figure":
     """A chart for each solution: from the load along the line, then along the stub to the centre."""
     figure = new_figure(4.9 * max(len(d.solutions), 1.3), 5.6)
     heading(figure, f"Match of {_ohms(d.load)} to {show(d.impedance, 'ohm')} at {show(d.frequency, 'Hz', 5)} by one "
-                    f"{d.solutions[0].kind} stub; dashed circle: conductance of the line")
+                    f"{d.solutions[0].kind} stub;\ndashed circle: conductance of the line"
+                    f"{'' if d.board is None else '; thin: the tee'}")
     for number, (axes, s) in enumerate(zip(np.atleast_1d(figure.subplots(1, len(d.solutions))), d.solutions), 1):
         line = f"{s.distance_degrees:.1f} deg" if s.distance is None else f"{1e3 * s.distance:.2f} mm"
         stub = f"{s.stub_degrees:.1f} deg" if s.stub is None else f"{1e3 * s.stub:.2f} mm"
-        axes.set_title(f"Solution {number}: return loss {min(s.return_loss_db[1], 99.0):.0f} dB", loc="left")
+        reached = f"{s.return_loss_db[1]:.0f} dB" if s.return_loss_db[1] < 99.0 else "above 99 dB"
+        axes.set_title(f"Solution {number}: return loss {reached}", loc="left")
         _steps(axes, d.impedance, [(np.array(s.along_line), f"line, {line}"),
-                                   (np.array([s.along_line[-1], *s.along_stub]), f"{s.kind} stub, {stub}")])
+                                   (np.array(s.along_stub), f"{s.kind} stub, {stub}")])
     return figure
 
 
@@ -133,6 +136,8 @@ def _steps(axes: "Axes", impedance: float, steps: list[tuple[np.ndarray, str]]) 
     load, end = complex(steps[0][0][0]), complex(steps[-1][0][-1])
     ways = np.concatenate([way for way, _ in steps])
     taken = [_box(point, "o") for point in (load, end)]
+    for (before, _), (after, _) in zip(steps, steps[1:]):  # what stands between two steps, a tee
+        axes.plot([before[-1].real, after[0].real], [before[-1].imag, after[0].imag], color=INK, linewidth=0.9, zorder=3.5)
     for (way, name), (colour, dash) in zip(steps, LINES):
         axes.plot(way.real, way.imag, color=colour, linestyle=dash, linewidth=2.0, zorder=3)
         run = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way)))])
@@ -168,7 +173,7 @@ def _write(axes: "Axes", at: complex, text: str, colour: str, taken: list[tuple[
     place = min((at + far * way for far in _NEAR for way in around), key=trouble)
     taken.append(_box(place, text))
     axes.annotate(text, (place.real, place.imag), ha="center", va="center", fontsize=8.5, color=colour, zorder=6,
-                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85})
+                  bbox=_PLATE)
 
 
 def _ohms(z: complex) -> str:
