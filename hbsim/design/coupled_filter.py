@@ -222,7 +222,8 @@ def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *
     elements, ends = _on_board(board, conductor, widths, cut_lengths, bend)
     layouts = tuple(Layout(w[0], w[1], stretch * length, w[2], w[3], kept)
                     for w, length, kept in zip(widths, lengths, cut_lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend), *said_by(join_strips(elements, ends).elements, f0)]
+    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+                *said_by(join_strips(elements, ends).elements, f0)]
     return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch,
                         _analysis(wish, elements, ends, HALF_POWER_DB),
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
@@ -259,7 +260,8 @@ def filter_as_cut(wish: Wish, board: Board, widths: Sequence[float], gaps: Seque
         bend = _finished(Hairpin(0.0, bend_length, width), 1.0, sizes, lengths, board, conductor, f0, 0.0)
     elements, ends = _on_board(board, conductor, sizes, lengths, bend)
     layouts = tuple(Layout(w, g, length, w, g, length) for w, g, length in zip(widths, gaps, lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend), *said_by(join_strips(elements, ends).elements, f0)]
+    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+                *said_by(join_strips(elements, ends).elements, f0)]
     return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0,
                         _analysis(wish, elements, ends, HALF_POWER_DB),
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))

@@ -137,7 +137,8 @@ def _steps(axes: "Axes", impedance: float, steps: list[tuple[np.ndarray, str]]) 
     ways = np.concatenate([way for way, _ in steps])
     taken = [_box(point, "o") for point in (load, end)]
     for (before, _), (after, _) in zip(steps, steps[1:]):  # what stands between two steps, a tee
-        axes.plot([before[-1].real, after[0].real], [before[-1].imag, after[0].imag], color=INK, linewidth=0.9, zorder=3.5)
+        tee = np.array([before[-1], after[0]])
+        axes.plot(tee.real, tee.imag, color=INK, linewidth=0.9, zorder=3.5)
     for (way, name), (colour, dash) in zip(steps, LINES):
         axes.plot(way.real, way.imag, color=colour, linestyle=dash, linewidth=2.0, zorder=3)
         run = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way)))])
