@@ -168,8 +168,9 @@ class Description:
 
     def _with_board(self, changed: dict[str, float]) -> Description:
         board = _replaced(self.board, changed, "board")
-        parts = {name: replace(placed, part=replace(placed.part, board=board))
-                 if getattr(placed.part, "board", None) is not None else placed for name, placed in self.parts.items()}
+        moved = {name: placed.part.on_board(board) for name, placed in self.parts.items()}
+        parts = {name: placed if moved[name] is placed.part else replace(placed, part=moved[name])
+                 for name, placed in self.parts.items()}
         return replace(self, board=board, parts=parts)
 
     def _owners(self) -> dict[str, Any]:

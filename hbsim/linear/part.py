@@ -7,10 +7,12 @@ harmonic 0 is DC; a terminal's current is positive into the part; terminal volta
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
+
+from .board import Board
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,10 @@ class Part(ABC):
     @abstractmethod
     def relation(self, omega: np.ndarray) -> Relation:
         """Relation at each angular frequency of `omega`, shape (n_frequency,), zero included. [rad/s]"""
+
+    def on_board(self, board: Board) -> Part:
+        """The same part on another board; itself if it lies on none."""
+        return replace(self, board=board) if getattr(self, "board", None) is not None else self
 
     def warnings(self, highest_frequency: float) -> list[str]:
         """Sentences on what was computed outside a formula's published range, up to `highest_frequency`. [Hz]"""
