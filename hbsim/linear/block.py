@@ -23,7 +23,7 @@ from .board import Board
 from .interpolation import SAME, between
 from .measured import check_ports, reordered, without_fixtures
 from .part import Part, Relation
-from .passivity import asymmetry, largest_gain
+from .passivity import ACTIVE, LOPSIDED, asymmetry, largest_gain
 from .touchstone import TouchstoneData, read_touchstone
 
 BEYOND = {
@@ -34,8 +34,6 @@ BEYOND = {
     "through": "port 1 is joined to port 2",
     "absorb": "every port ends in its reference resistance",
 }
-_ACTIVE = 1e-3  # gain above 1 (0.01 dB) from which a file is said to give out power
-_LOPSIDED = 0.02  # |S_ij - S_ji|, 0.2 dB at full transmission, from which it is said (common practice, no source)
 _COARSE = 1.0  # change of S from point to point: 60 degrees at full reflection, spline errors about 1e-2
 
 
@@ -213,14 +211,14 @@ class TouchstoneBlock(Part):
         """Where the file gives out power, and where it is not the same both ways."""
         data, said = self.data, []
         worst = int(np.argmax(gain))
-        if gain[worst] > 1 + _ACTIVE:
+        if gain[worst] > 1 + ACTIVE:
             fixture = "a fixture that is not in the data as told, " if self.fixture else ""
             said.append(f"{name} gives out more power than it takes in: up to {20 * np.log10(gain[worst]):.2g} dB more "
                         f"at {show(data.frequency[worst], 'Hz', 6)}; no passive part does (measurement errors, "
                         f"{fixture}or an amplifier: then say active = true)")
         lopsided = np.where(used, asymmetry(data.s), 0.0)
         worst = int(np.argmax(lopsided))
-        if lopsided[worst] > _LOPSIDED:
+        if lopsided[worst] > LOPSIDED:
             difference = np.abs(data.s[worst] - data.s[worst].T)
             at = np.unravel_index(np.argmax(difference), difference.shape)
             j, i = sorted(self.ports[port] for port in at)

@@ -56,13 +56,14 @@ def renormalised(data: TouchstoneData, reference: float | Sequence[float]) -> To
     s = _renormalised(data.s, data.reference, new, data.frequency)
     noise = data.noise
     if noise is not None:
-        p = (new[0] - data.reference[0]) / (new[0] + data.reference[0])
+        old = data.reference[0] if data.noise_reference is None else data.noise_reference
+        p = (new[0] - old) / (new[0] + old)
         best = noise[:, 2] * np.exp(1j * np.deg2rad(noise[:, 3]))
         best = (best - p) / (1 - p * best)
         noise = noise.copy()
         noise[:, 2], noise[:, 3] = np.abs(best), np.rad2deg(np.angle(best))
     note = f"renormalised from {_resistances(data.reference)} to {_resistances(new)}"
-    return replace(data, s=s, reference=new, noise=noise, notes=(*data.notes, note))
+    return replace(data, s=s, reference=new, noise=noise, noise_reference=None, notes=(*data.notes, note))
 
 
 def reordered(data: TouchstoneData, ports: Sequence[int]) -> TouchstoneData:

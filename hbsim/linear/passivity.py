@@ -14,6 +14,9 @@ import numpy as np
 
 from .touchstone import TouchstoneData
 
+ACTIVE = 1e-3  # largest gain less 1 (0.01 dB) from which a part is said to give out power
+LOPSIDED = 0.02  # |S_ij - S_ji|, 0.2 dB at full transmission, from which it is said (common practice, no source)
+
 
 class Worst(NamedTuple):
     """The worst value of a check over all points, and the frequency it was found at [Hz]."""

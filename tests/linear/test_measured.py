@@ -109,17 +109,20 @@ def test_ideal_open_short_and_through_have_no_z_or_y_and_are_renormalised():
     np.testing.assert_allclose(found.s[1], through, atol=1e-14)
 
 
-def test_renormalisation_turns_the_best_source_and_keeps_the_rest_of_the_noise():
+@pytest.mark.parametrize("against, stated", [(50.0, None), (20.0, 20.0)])
+def test_renormalisation_turns_the_best_source_and_keeps_the_rest_of_the_noise(against, stated):
     # the best source itself stays the same impedance: Z = R (1 + G)/(1 - G)
     noise = np.array([[GHZ, 1.1, 0.262, 25.0, 11.0]])
-    before = data([GHZ], [[[0.1, 0.2], [3.0, 0.4]]], [50, 50], noise=noise)
-    after = renormalised(before, [75.0, 50.0]).noise[0]
+    before = data([GHZ], [[[0.1, 0.2], [3.0, 0.4]]], [50, 50], noise=noise, noise_reference=stated)
+    changed = renormalised(before, [75.0, 50.0])
+    after = changed.noise[0]
+    assert changed.noise_reference is None  # that is, the reference of port 1
 
     def source(row, reference):
         best = row[2] * np.exp(1j * np.radians(row[3]))
         return reference * (1 + best) / (1 - best)
 
-    np.testing.assert_allclose(source(after, 75.0), source(noise[0], 50.0), rtol=1e-13)
+    np.testing.assert_allclose(source(after, 75.0), source(noise[0], against), rtol=1e-13)
     assert after[[0, 1, 4]].tolist() == [GHZ, 1.1, 11.0] and before.noise is noise
 
 
