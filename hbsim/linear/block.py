@@ -19,7 +19,6 @@ import numpy as np
 
 from ..errors import Refusal, nearest
 from ..quantities import show
-from .board import Board
 from .interpolation import SAME, between
 from .measured import check_ports, reordered, without_fixtures
 from .part import Part, Relation
@@ -118,10 +117,11 @@ class TouchstoneBlock(Part):
         """The ports by their number in the file, in the order of the nodes."""
         return tuple(map(str, self.ports))
 
-    def on_board(self, board: Board) -> TouchstoneBlock:
-        fixtures = {port: part.on_board(board) for port, part in self.fixture}
-        same = all(fixtures[port] is part for port, part in self.fixture)
-        return self if same else replace(self, fixture=fixtures)
+    def inside(self) -> dict[str, Part]:
+        return {f"fixture.{port}": part for port, part in self.fixture}
+
+    def with_inside(self, address: str, part: Part) -> TouchstoneBlock:
+        return replace(self, fixture=dict(self.fixture) | {int(address.removeprefix("fixture.")): part})
 
     def scattering(self, frequency: np.ndarray) -> np.ndarray:
         """S against the file's references, (n, p, p), at each frequency [Hz] of (n,); real at 0 Hz.

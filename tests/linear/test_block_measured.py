@@ -171,6 +171,28 @@ def test_a_fixture_on_the_board_follows_the_board(transistor):
     assert np.abs(after.data.s - before.data.s).max() > 0.1
 
 
+def test_a_length_of_a_fixture_can_be_set_and_varied(transistor):
+    found = build(circuit({"at_dc": "open", "above": "hold", "fixture": {"1": LINE, "2": LINE}}),
+                  folder=transistor.parent)
+    assert {"T.fixture.1.length", "T.fixture.2.impedance"} <= set(found.addresses())
+    assert found.look_up("part.T.fixture.1.length")[1] == 6e-3
+    changed = found.with_values({"T.fixture.2.length": "9 mm", "T.fixture.1.loss_tangent": 0.01})
+    part = changed.parts["T"].part
+    again = TouchstoneBlock(part.file, at_dc="open", above="hold", fixture={
+        1: Line(impedance=50.0, length=6e-3, loss_tangent=0.01), 2: Line(impedance=50.0, length=9e-3)})
+    assert part == again and (part.data.s == again.data.s).all()
+    assert found.parts["T"].part.fixture[1][1].length == 6e-3
+    with pytest.raises(Refusal, match="did you mean 'T.fixture.1.length'"):
+        found.with_values({"T.fixture.1.lenght": "9 mm"})
+    with pytest.raises(Refusal, match="T.fixture.1.length: -9 mm is not possible here"):
+        found.with_values({"T.fixture.1.length": "-9 mm"})
+    with pytest.raises(Refusal, match="there is no such quantity"):
+        found.with_values({"T.fixture.3.length": "9 mm"})
+    # 10 m of it at 3 GHz: (2 pi f / c) l tan(delta) / 2 is 314 Np, through which nothing comes
+    with pytest.raises(Refusal, match="T.fixture.2: it lets .* dB through at 3 GHz"):
+        found.with_values({"T.fixture.2.loss_tangent": 1.0, "T.fixture.2.length": "10 m"})
+
+
 LINE = {"kind": "line", "impedance": "50 ohm", "length": "6 mm"}
 
 
