@@ -141,7 +141,8 @@ def cascaded(first: TouchstoneData, *others: TouchstoneData) -> TouchstoneData:
         reference = np.array([reference[0], data.reference[1]])
     if any(data.noise is not None for data in every):
         notes.append("noise parameters left out: those of the row are others")
-    return TouchstoneData(" + ".join(map(_name, every)), frequency, s, reference, tuple(notes), None, first.comments)
+    return TouchstoneData(" + ".join(map(_name, every)), frequency, s, reference, tuple(notes), None,
+                          tuple(comment for data in every for comment in data.comments))
 
 
 def without_fixture(data: TouchstoneData, port: int, fixture: Part | TouchstoneData) -> TouchstoneData:
@@ -192,9 +193,11 @@ def without_fixtures(data: TouchstoneData, fixtures: Mapping[int, Part | Touchst
         notes += _removal_notes(fixture, port, f[:, :, :, port - 1], data.frequency)
     f11, f12, f21, f22 = f[:, 0, 0, :, None], f[:, 0, 1, :, None], f[:, 1, 0, :, None], f[:, 1, 1, :, None]
     one = np.eye(p)
-    outgoing = (data.s - f11 * one) / f12
+    with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is refused below
+        outgoing = (data.s - f11 * one) / f12
+        inward = f21 * one + f22 * outgoing
     try:
-        s = _over(outgoing, f21 * one + f22 * outgoing, data.frequency,
+        s = _over(outgoing, inward, data.frequency,
                   "nothing finite is left behind it; check that the fixture is in the data")
     except Refusal as refusal:
         raise refusal.located("fixture") from None
@@ -288,7 +291,8 @@ def _over(numerator: np.ndarray, denominator: np.ndarray, frequency: np.ndarray,
 def _under(denominator: np.ndarray, numerator: np.ndarray, frequency: np.ndarray, why: str,
            scale: float = 1.0) -> np.ndarray:
     """denominator^-1 numerator, (n, p, p); refuses, saying why, where there is none. `scale`: of the summands."""
-    sizes = np.linalg.svd(denominator, compute_uv=False)
+    whole = np.isfinite(denominator).all(axis=(1, 2)) & np.isfinite(numerator).all(axis=(1, 2))
+    sizes = np.linalg.svd(np.where(whole[:, None, None], denominator, 0.0), compute_uv=False)
     lost = sizes[:, -1] * _SINGULAR <= np.maximum(sizes[:, 0], scale)
     if lost.any():
         raise Refusal(f"at {show(frequency[np.argmax(lost)], 'Hz', 6)} {why}")

@@ -37,12 +37,14 @@ def passivity(data: TouchstoneData) -> Worst:
 
 def losslessness(data: TouchstoneData) -> Worst:
     """The largest share of the incoming power that is lost, or made, whichever ports are driven; 0 if lossless. [1]"""
-    return _worst(np.abs(1.0 - np.linalg.svd(data.s, compute_uv=False) ** 2).max(axis=1), data)
+    with np.errstate(over="ignore"):  # infinite is worst enough
+        return _worst(np.abs(1.0 - np.linalg.svd(data.s, compute_uv=False) ** 2).max(axis=1), data)
 
 
 def asymmetry(s: np.ndarray) -> np.ndarray:
     """Largest |S_ij - S_ji| of each matrix (..., p, p)."""
-    return np.abs(s - np.swapaxes(s, -1, -2)).max(axis=(-2, -1))
+    with np.errstate(over="ignore"):
+        return np.abs(s - np.swapaxes(s, -1, -2)).max(axis=(-2, -1))
 
 
 def reciprocity(data: TouchstoneData) -> Worst:

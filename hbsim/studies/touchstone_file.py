@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -80,9 +81,13 @@ def as_json(found: Inspection) -> dict[str, Any]:
         "last": last,
         "noise_points": 0 if data.noise is None else len(data.noise),
         "comments": len(data.comments),
-        "passivity": {"largest_singular_value": found.passivity.value, "frequency_hz": found.passivity.frequency},
-        "losslessness": {"largest_share_of_power": found.losslessness.value,
-                         "frequency_hz": found.losslessness.frequency},
-        "reciprocity": {"largest_difference": found.reciprocity.value, "frequency_hz": found.reciprocity.frequency},
+        "passivity": _worst("largest_singular_value", found.passivity),
+        "losslessness": _worst("largest_share_of_power", found.losslessness),
+        "reciprocity": _worst("largest_difference", found.reciprocity),
         "notes": list(data.notes),
     }
+
+
+def _worst(name: str, worst: Worst) -> dict[str, float | None]:
+    """JSON has no infinite number, which the power of absurd data may be."""
+    return {name: worst.value if math.isfinite(worst.value) else None, "frequency_hz": worst.frequency}

@@ -293,6 +293,14 @@ def test_fixtures_that_are_refused():
         without_fixture(data([GHZ], [[[0.2 - 0.25 / 0.5]]], [50.0]), 1, odd)
 
 
+def test_numbers_at_the_end_of_their_range_are_refused_in_words():
+    loss = Line(impedance=50.0, electrical_length=10.0, at=GHZ, loss=40.0)
+    huge = data([GHZ], [[[1e308, 1e308], [0, 1e308]]], [50, 50])
+    with pytest.raises(Refusal, match="at 1 GHz nothing finite is left"):
+        without_fixture(huge, 1, loss)
+    assert passivity(huge).value > 1e307 and losslessness(huge).value == np.inf
+
+
 # -- checks --------------------------------------------------------------------------------------------------------
 
 
