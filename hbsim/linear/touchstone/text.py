@@ -104,7 +104,7 @@ def read_text(raw: bytes) -> Text:
     if len(raw.translate(None, _NOT_TEXT)) != len(raw):
         raise Refusal("this is no text file (it holds control bytes); export it as a Touchstone file")
     encoding = _encoding(raw, oddities)
-    code = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    code = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in raw else raw
     del raw
     comments = ()
     if b"!" in code:
