@@ -192,10 +192,15 @@ def _information(text: Text, marks: list[Marked], position: int, begin: Marked) 
     while position < len(marks):
         mark = marks[position]
         position += 1
-        if re.match(r"\[\s*end[\s-]+information\s*\]", mark.text, re.IGNORECASE):
+        if ends_information(mark.text):
             block = text.code[begin.end:mark.start].decode(text.encoding)
             return position, tuple(line.strip() for line in block.split("\n") if line.strip())
     raise Refusal("[Begin Information] without [End Information]; close it", begin.place)
+
+
+def ends_information(line: str) -> bool:
+    """Whether a line is [End Information], however it is spelt."""
+    return re.match(r"\[\s*end[\s-]+information\s*\]", line, re.IGNORECASE) is not None
 
 
 def _check_below(text: Text, section: _Section) -> None:

@@ -61,7 +61,7 @@ class Options:
 
     def show(self, frequency: float) -> str:
         """A frequency of the file (in its unit) with all its digits."""
-        return show(frequency * self.unit, "Hz", 12)
+        return show(float(frequency) * self.unit, "Hz", 12)
 
 
 def options_above_data(text: Text) -> Options:

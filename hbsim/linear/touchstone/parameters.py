@@ -64,9 +64,8 @@ def to_scattering(parameter: str, matrix: np.ndarray, reference: np.ndarray, fre
     signs, one = _signs(parameter, matrix.shape[1]), np.eye(matrix.shape[1])
     with np.errstate(all="ignore"):  # what overflows is refused
         normalised = matrix / normalisation(parameter, reference)
-        s = signs[:, None] * _divided(one + normalised, normalised - one, frequency,
-                                      f"the {parameter} data have no S-parameters", "export S parameters")
-    return s
+        return signs[:, None] * _divided(one + normalised, normalised - one, normalised, frequency,
+                                         f"the {parameter} data have no S-parameters", "export S parameters")
 
 
 def from_scattering(parameter: str, s: np.ndarray, reference: np.ndarray, frequency: np.ndarray) -> np.ndarray:
@@ -81,7 +80,7 @@ def from_scattering(parameter: str, s: np.ndarray, reference: np.ndarray, freque
         return s
     turned, one = _signs(parameter, s.shape[1])[:, None] * s, np.eye(s.shape[1])
     with np.errstate(all="ignore"):
-        matrix = _divided(one - turned, one + turned, frequency, f"{parameter} parameters do not exist",
+        matrix = _divided(one - turned, one + turned, turned, frequency, f"{parameter} parameters do not exist",
                           "write S parameters")
         return matrix * normalisation(parameter, reference)
 
@@ -92,17 +91,17 @@ def _signs(parameter: str, ports: int) -> np.ndarray:
     return np.broadcast_to(_GIVES_VOLTAGE[parameter], ports)
 
 
-def _divided(left: np.ndarray, right: np.ndarray, frequency: np.ndarray, what: str, mend: str) -> np.ndarray:
-    """left^-1 right, each (n, p, p); refuses a frequency at which no digits would be left."""
-    # A row is one equation: a port far from its reference must not count as a loss of digits.
-    size = np.abs(left).max(axis=2, keepdims=True)
-    size = np.where(size > 0, size, 1.0)
+def _divided(left: np.ndarray, right: np.ndarray, given: np.ndarray, frequency: np.ndarray, what: str,
+             mend: str) -> np.ndarray:
+    """left^-1 right, each (n, p, p) made of 1 and `given`; refuses a frequency at which no digits would be left."""
+    # A row is one equation, known to 16 digits of 1 or of its largest entry, whichever is more: a port far from its
+    # reference is no loss of digits, a row that cancels is.
+    size = np.maximum(np.abs(given).max(axis=2, keepdims=True), 1.0)
     left, right = left / size, right / size
     try:
         inverse = np.linalg.inv(left)
-        wrong = np.abs(left).sum(axis=1).max(axis=1) * np.abs(inverse).sum(axis=1).max(axis=1)
         result = inverse @ right
-        usable = (wrong <= _LARGEST_CONDITION) & np.isfinite(result).all(axis=(1, 2))
+        usable = (np.abs(inverse).sum(axis=2).max(axis=1) <= _LARGEST_CONDITION) & np.isfinite(result).all(axis=(1, 2))
     except np.linalg.LinAlgError:
         finite = np.isfinite(left).all(axis=(1, 2))
         usable = finite & (np.linalg.cond(np.where(finite[:, None, None], left, 0.0)) <= _LARGEST_CONDITION)

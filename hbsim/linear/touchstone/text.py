@@ -52,12 +52,12 @@ class Text:
         for line, start, end in ranges:
             found = re.compile(rb"\S[^\n]*").search(self.code, start, end)
             if found:
-                return line + self.code.count(b"\n", start, found.start()), found[0].decode(self.encoding).rstrip()
+                return line + self.code.count(b"\n", start, found.start()), found[0].decode(self.encoding).rstrip(" \t")
         return None
 
     def words(self, ranges: list[Range]) -> list[str]:
         """All words in some ranges, which are short."""
-        return [word for _, start, end in ranges for word in self.code[start:end].decode(self.encoding).split()]
+        return [word.decode(self.encoding) for _, start, end in ranges for word in self.code[start:end].split()]
 
 
 def read_file(path: Path) -> bytes:
@@ -104,7 +104,7 @@ def read_text(raw: bytes) -> Text:
     if len(raw.translate(None, _NOT_TEXT)) != len(raw):
         raise Refusal("this is no text file (it holds control bytes); export it as a Touchstone file")
     encoding = _encoding(raw, oddities)
-    code = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    code = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in raw else raw
     del raw
     comments = ()
     if b"!" in code:
@@ -115,9 +115,9 @@ def read_text(raw: bytes) -> Text:
 
 def plain(text: str, place: str) -> str:
     """The same text, if it is in ASCII; else a refusal that names the letter."""
-    strange = next((letter for letter in text if not letter.isascii()), None)
-    if strange is None:
+    if text.isascii():
         return text
+    strange = next(letter for letter in text if not letter.isascii())
     names = {"\u2212": " (a typographic minus)", "\u2013": " (a dash)", "\u00a0": " (a hard blank)"}
     raise Refusal(f"character U+{ord(strange):04X} in the data{names.get(strange, '')}; write plain signs and blanks, "
                   "and begin remarks with '!'", place)
@@ -151,4 +151,4 @@ def _marked(code: bytes, encoding: str) -> list[Marked]:
         if not code[start:at].strip():
             line += code.count(b"\n", counted, start)
             counted = start
-            found.append(Marked(line, start, position, code[at:position].decode(encoding).strip()))
+            found.append(Marked(line, start, position, code[at:position].decode(encoding).rstrip(" \t")))

@@ -16,12 +16,14 @@ from ...errors import Refusal, nearest
 from ...files import replaced
 from ...quantities import show
 from .data import TouchstoneData, ports_text
+from .keywords import VERSIONS as KEYWORD_VERSIONS
+from .keywords import ends_information
 from .matrices import as_pairs
 from .options import FORMATS, PARAMETERS, resistance
 from .parameters import from_scattering
 from .read import ports_in_name
 
-VERSIONS = ("1.0", "1.1", "2.0", "2.1")
+VERSIONS = ("1.0", "1.1", *KEYWORD_VERSIONS)
 _POINTS_AT_ONCE = 1000  # turned into text together
 
 
@@ -29,7 +31,7 @@ def write_touchstone(path: str | Path, data: TouchstoneData, *, parameter: str =
                      version: str | None = None) -> None:
     """Write a Touchstone file; S in RI reads back with the same bits.
 
-    Comments stand first; letters outside ASCII, which the standard does not allow, are written as \\\\u2126. Lines of
+    Comments stand first; letters outside ASCII, which the standard does not allow, are written as \\u2126. Lines of
     information become comments in version 1. Z, Y, H and G are written in ohms and siemens: version 2 has them so; in
     version 1.0 the option line says R 1, so that every reader takes them right, and S read back is against 1 ohm.
 
@@ -216,9 +218,8 @@ def _comment(text: str) -> str:
 
 def _information(text: str) -> str:
     said = _one_line(text, "line of information")
-    if "!" in said or said.startswith("["):
-        raise Refusal(f"the line of information {text!r} holds '!' or begins with '[', which would be read otherwise; "
-                      "mend it")
+    if "!" in said or ends_information(said):
+        raise Refusal(f"the line of information {text!r} holds '!' or ends the information; mend it")
     return said
 
 
