@@ -116,9 +116,9 @@ def receding(u, tt):
 @pytest.mark.parametrize("u, crowding, pucel", [(0.1, 11, -1), (1, 1.2, -6), (3, 1.2, -3), (6, 1.2, -1)])
 def test_conductor_loss_against_closed_forms(u, crowding, pucel):
     # Two closed forms at tt = 0.01 and how far they are from Wheeler's rule on panels, in percent: current crowding of
-    # Hammerstad and Jensen 1980 (0 to 2.4 % for u >= 1), and R. A. Pucel, D. J. Masse, C. P. Hartwig, IEEE Trans. MTT-16
-    # (1968) 342-350 (from memory). The rule on hbsim's formulas adds up to 2.3 %, the range or rounding of the number
-    # 1.2 or 0.5 %.
+    # Hammerstad and Jensen 1980 (0 to 2.4 % for u >= 1), and R. A. Pucel, D. J. Masse, C. P. Hartwig, IEEE Trans.
+    # MTT-16 (1968) 342-350 (from memory). The rule on hbsim's formulas adds up to 2.3 %, the range or rounding of the
+    # number 1.2 or 0.5 %.
     tt, z_air = 0.01, line.static_line(u, 0.01, 1.0).impedance
     total = sum(loss.recession(receding(u, tt), 1e-4 * tt))  # R h / Rs
     crowded = 2.0 * np.exp(-1.2 * (z_air / line.ETA0) ** 0.7) / u
