@@ -1,6 +1,6 @@
 """Parts of every kind with values drawn within physical ranges, for properties that all of them share.
 
-Built from the fields of the classes in `hbsim.linear.kinds.KINDS` alone, so that a new kind is drawn without a word here.
+Built from the fields of the classes in `hbsim.linear.kinds.KINDS` alone: a new kind is drawn without a word here.
 """
 
 from dataclasses import MISSING, fields

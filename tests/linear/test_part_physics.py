@@ -75,8 +75,8 @@ def test_without_loss_all_power_comes_back(cls, data):
 @draws
 def test_without_loss_energy_is_stored_and_not_owed(cls, data):
     # R. M. Foster, Bell Syst. Tech. J. 3 (1924) 259-267: the reactance of a lossless one-port rises with frequency; of
-    # any number of ports, j S^H dS/dw has no negative eigenvalue (F. T. Smith, Phys. Rev. 118 (1960) 349-356): the phases
-    # of S(w)^H S(w + dw) do not rise. For one-ports the two say the same.
+    # any number of ports, j S^H dS/dw has no negative eigenvalue (F. T. Smith, Phys. Rev. 118 (1960) 349-356): the
+    # phases of S(w)^H S(w + dw) do not rise. For one-ports the two say the same.
     part, height = data.draw(parts([cls], lossless=True))
     top = 20e9 / (height * 1e3)  # F = 20 GHz mm: the formulas hold
     frequency = top * data.draw(st.floats(0.01, 1.0)) * np.array([1.0, 1.0 + 1e-5])
@@ -133,10 +133,10 @@ def chain(s, reference):
     """A, B, C, D of S of a two-port."""
     r1, r2 = reference
     (s11, s12), (s21, s22) = np.moveaxis(s, 0, 2)
+    ratio, mean, both = np.sqrt(r1 / r2), np.sqrt(r1 * r2), s12 * s21
     return np.moveaxis(np.array([
-        [np.sqrt(r1 / r2) * ((1 + s11) * (1 - s22) + s12 * s21), np.sqrt(r1 * r2) * ((1 + s11) * (1 + s22) - s12 * s21)],
-        [((1 - s11) * (1 - s22) - s12 * s21) / np.sqrt(r1 * r2), np.sqrt(r2 / r1) * ((1 - s11) * (1 + s22) + s12 * s21)]
-    ]) / (2.0 * s21), 2, 0)
+        [((1 + s11) * (1 - s22) + both) * ratio, ((1 + s11) * (1 + s22) - both) * mean],
+        [((1 - s11) * (1 - s22) - both) / mean, ((1 - s11) * (1 + s22) + both) / ratio]]) / (2.0 * s21), 2, 0)
 
 
 def scattering_of_chain(matrix, reference):
