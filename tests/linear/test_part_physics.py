@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from hbsim.linear.kinds import KINDS
+from hbsim.linear.lines import BoardLine
 from hbsim.linear.network import Element
 from hbsim.linear.response import scattering
 
@@ -70,17 +71,40 @@ def test_without_loss_all_power_comes_back(cls, data):
     assert np.abs(np.conj(transposed(s)) @ s - np.eye(s.shape[1])).max() < 1e-8
 
 
+def strip_width(part, terminal):
+    """Of the strip that meets a junction at one of its terminals, by the names of its fields. [m]"""
+    for name in (f"{terminal}_width", "second_width" if terminal == "b" else "width", "width"):
+        if getattr(part, name, None) is not None:
+            return getattr(part, name)
+    raise AssertionError(f"no field of {type(part).__name__} tells the width at {terminal}")
+
+
+def with_its_strips(part, height):
+    """A junction and pieces of its strips, as long as the board is high and the widest is wide; where they end."""
+    names = part.terminal_names()
+    widths = {name: strip_width(part, name) for name in names}
+    length = height + max(widths.values())
+    return [Element("part", part, names)] + [Element(f"strip {name}", BoardLine(part.board, widths[name], length),
+                                                     (name, f"end {name}")) for name in names]
+
+
 @every_described_class
 @given(st.data())
 @draws
 def test_without_loss_energy_is_stored_and_not_owed(cls, data):
     # R. M. Foster, Bell Syst. Tech. J. 3 (1924) 259-267: the reactance of a lossless one-port rises with frequency; of
     # any number of ports, j S^H dS/dw has no negative eigenvalue (F. T. Smith, Phys. Rev. 118 (1960) 349-356): the
-    # phases of S(w)^H S(w + dw) do not rise. For one-ports the two say the same.
+    # phases of S(w)^H S(w + dw) do not rise. For one-ports the two say the same. The planes of a junction lie inside
+    # the metal: it owes the pieces of strip that are counted twice, and is asked together with its strips.
     part, height = data.draw(parts([cls], lossless=True))
     top = 20e9 / (height * 1e3)  # F = 20 GHz mm: the formulas hold
-    frequency = top * data.draw(st.floats(0.01, 1.0)) * np.array([1.0, 1.0 + 1e-5])
-    s = response(part, data.draw(references), frequency)
+    omega = 2 * np.pi * top * data.draw(st.floats(0.01, 1.0)) * np.array([1.0, 1.0 + 1e-5])
+    elements = [Element("part", part, part.terminal_names())]
+    if part.joins_strips:
+        elements = with_its_strips(part, height)
+    ports = [(element.nodes[-1], "ground") for element in elements[1:]] or [(node, "ground") for node in
+                                                                            elements[0].nodes]
+    s = scattering(elements, ports, np.array(data.draw(references)[:len(ports)]), omega)
     phases = np.angle(np.linalg.eigvals(np.conj(s[0].T) @ s[1]))
     assert phases.max() <= 1e-10
 
