@@ -80,10 +80,10 @@ def strip_width(part, terminal):
 
 
 def with_its_strips(part, height):
-    """A junction and pieces of its strips, as long as the board is high and the widest is wide; where they end."""
+    """A junction and pieces of its strips, longer by twice the height of the board than the widest strip is wide."""
     names = part.terminal_names()
     widths = {name: strip_width(part, name) for name in names}
-    length = height + max(widths.values())
+    length = 2.0 * height + max(widths.values())
     return [Element("part", part, names)] + [Element(f"strip {name}", BoardLine(part.board, widths[name], length),
                                                      (name, f"end {name}")) for name in names]
 
