@@ -1,4 +1,4 @@
-"""One thin microstrip at any frequency by the full-wave solution in the spectral domain: a judge of dispersion formulas.
+"""One thin microstrip at any frequency, full-wave, in the spectral domain: a judge of dispersion formulas.
 
 T. Itoh, R. Mittra, IEEE Trans. MTT-21 (1973) 496-499, with the immittances of T. Itoh, IEEE Trans. MTT-28 (1980)
 733-736. Lengths are in units of the height of the sheet. With currents exp(j a x - j b z) on the face of the sheet,

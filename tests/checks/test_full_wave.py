@@ -46,8 +46,8 @@ def check(u, er, F):
     # claimed 0.6 %; found 0.61 at er 3, u 0.25, F 20 and 0.62 % at er 18, u 1.6, F 3; rms 0.23 %
     assert abs(found) < 0.63
     found = percent(line.dispersive_impedance(at, u, er, static.impedance, static.permittivity)[0], z)
-    # found, er 2.2 to 10.2: 0.74 % up to F = 10, 1.07 % up to 20, 1.7 % up to 30; below er 2.2 it grows towards the pole
-    # of the formula near er 1: 3.2 % at er 1.2, F 30
+    # found, er 2.2 to 10.2: 0.74 % up to F = 10, 1.07 % up to 20, 1.7 % up to 30; below er 2.2 it grows towards the
+    # pole of the formula near er 1: 3.2 % at er 1.2, F 30
     assert abs(found) < (0.8 if F <= 10.0 else 1.1 if F <= 20.0 else 1.75)
 
 
