@@ -69,7 +69,7 @@ def told(cls, lossless):
     for count in range(len(optional) + 1):
         for chosen in combinations(optional, count):
             values = {item.name: np.sqrt(np.prod(_range(item, 1e-3))) for item in chosen}
-            for item in fields(cls):
+            for item in filter(lambda item: item.init, fields(cls)):
                 if item.name not in values and item.default is MISSING or _quantity(item) and item.default == 0.0:
                     values[item.name] = _middle(cls, item, lossless)
             try:
@@ -121,7 +121,7 @@ def parts(draw, classes=CLASSES, lossless=False):
     cls = draw(st.sampled_from(list(classes)))
     hints, values, height = get_type_hints(cls), {}, 1e-3
     chosen = draw(st.sampled_from(told(cls, lossless)))
-    for item in fields(cls):
+    for item in filter(lambda item: item.init, fields(cls)):  # fields of none of these sorts keep their default
         hint = hints[item.name]
         if hint is Board:
             values[item.name] = draw(dataclass_of(Board, 1e-3, lossless))
