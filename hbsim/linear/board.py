@@ -20,11 +20,15 @@ class Conductor(Checked):
         [S/m]
     roughness : float
         Root-mean-square roughness of the face towards the dielectric. [m]
+    loss_factor : float
+        Skin-effect resistance over what the values above give, as one measured line tells it
+        (microstrip/measured.py): solder, creases, seams and edges cut by hand. It leaves the resistance at DC. [1]
     """
 
     thickness: float = quantity("m", minimum=0.0, above=True, meaning="metal thickness")
     conductivity: float = quantity("S/m", minimum=0.0, above=True, meaning="conductivity of the metal")
     roughness: float = quantity("m", 0.0, minimum=0.0, meaning="rms roughness of the face towards the dielectric")
+    loss_factor: float = quantity("1", 1.0, "skin-effect resistance over what the metal would have", minimum=0.1)
 
 
 @dataclass(frozen=True)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
 
 from ..errors import Refusal
 from ..quantities import quantity
-from .board import Board
+from .board import Board, Conductor
 from .checks import Checked, refuse_together, refuse_without
-from .microstrip.via import via_inductance, via_warnings
+from .microstrip import via
 from .part import Part, Relation, admittance_between, impedance_between
 
+PLATING = 20e-6  # of a drilled hole where none is told; common practice, no source. [m]
 _SMALL = 1.0  # below, a resistor is written as an impedance, so that 0 ohm is exact. [ohm]
 
 
@@ -146,9 +147,9 @@ class Inductor(Checked, Part):
         return impedance_between(resistance + 1j * omega * self.inductance, 1j * omega * self.self_capacitance)
 
 
-def _to_ground(omega: np.ndarray, inductance: float) -> Relation:
-    a = np.ones((len(omega), 1, 1), complex)
-    return Relation(a, -1j * omega[:, None, None] * inductance * a)
+def _to_ground(impedance: np.ndarray) -> Relation:
+    a = np.ones((len(impedance), 1, 1), complex)
+    return Relation(a, -impedance[:, None, None] * a)
 
 
 @dataclass(frozen=True)
@@ -167,45 +168,110 @@ class Via(Checked, Part):
     inductance: float = quantity("H", minimum=0.0, meaning="inductance to ground")
 
     def relation(self, omega: np.ndarray) -> Relation:
-        return _to_ground(omega, self.inductance)
+        return _to_ground(1j * omega * self.inductance)
 
 
 @dataclass(frozen=True)
 class BoardVia(Checked, Part):
-    """Plated hole to the ground plane; its resistance is left out.
+    """Way through the board to the ground plane, with its inductance and resistance; at DC the resistance alone.
+
+    Three ways of making one: a drilled hole plated inside (`diameter`, `plating`), a hole filled with a wire or with
+    solder (`filled`), and copper foil bent through a large hole (`diameter`, `foil_width`, `foils`) or around the
+    board's edge (`foil_width` alone).
 
     Parameters
     ----------
     board : Board
-    diameter : float
-        [m]
+    diameter : float or None
+        Of the hole. [m]
     length : float or None
         None: the board's height. [m]
+    plating : float or None
+        Thickness of the metal inside a drilled hole; None: 20 um. [m]
+    filled : bool
+        The hole is full of metal.
+    foil_width : float or None
+        Of each foil through the hole; as wide as the hole's circumference, it covers the wall. [m]
+    foils : float
+        How many there are, evenly spaced around the hole: 1, 2, 3, ... [1]
+    conductor : Conductor or None
+        Metal of plating, filling or foil; None: the board's. Its thickness is that of the foil; roughness and loss
+        factor, which are told of long strips, are left out.
+
+    Raises
+    ------
+    Refusal
+        Neither a diameter nor a foil; plating, filling and foil mixed; plating thicker than the hole; foils that do not
+        count or have no hole to be spaced in.
 
     References
     ----------
-    As in microstrip/via.py.
+    As in microstrip/via.py. That a foil carries current on one of its faces is common practice, no source.
     """
 
     kind: ClassVar[str] = "via"
     terminals: ClassVar[tuple[str, ...]] = ("top",)
-    told_by: ClassVar[tuple[str, ...]] = ("diameter",)
+    told_by: ClassVar[tuple[str, ...]] = ("diameter", "foil_width")
     board: Board
-    diameter: float = quantity("m", minimum=0.0, above=True, meaning="diameter of the hole")
+    diameter: float | None = quantity("m", None, "diameter of the hole", minimum=0.0, above=True)
     length: float | None = quantity("m", None, "length, if not the board's height", minimum=0.0, above=True)
+    plating: float | None = quantity("m", None, "metal thickness inside a drilled hole", minimum=0.0, above=True)
+    filled: bool = field(default=False, metadata={"flag": True})
+    foil_width: float | None = quantity("m", None, "width of a foil through the hole", minimum=0.0, above=True)
+    foils: float = quantity("1", 1.0, "how many foils", minimum=1.0)
+    conductor: Conductor | None = None
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.diameter is None and self.foil_width is None:
+            raise Refusal("missing; give 'diameter' of a hole, or 'foil_width' of foil around the edge", "diameter")
+        refuse_together(self, "plating", "foil_width")
+        if self.filled and (self.plating is not None or self.foil_width is not None):
+            other = "plating" if self.plating is not None else "foil_width"
+            raise Refusal(f"both 'filled' and '{other}' are given; take one of them out", other)
+        if self.foils != int(self.foils):
+            raise Refusal(f"{self.foils:g} is not a number of foils; write 1, 2, 3, ...", "foils")
+        if self.foils > 1 and (self.foil_width is None or self.diameter is None):
+            raise Refusal("several foils need 'foil_width' and the 'diameter' of the hole they go through", "foils")
+        if self.diameter is not None and (self.plating or 0.0) > self.diameter / 2.0:
+            raise Refusal("it is thicker than the hole's radius; write filled = true, or less", "plating")
 
     @property
     def depth(self) -> float:
-        """Length of the hole. [m]"""
+        """Length of the way. [m]"""
         return self.board.height if self.length is None else self.length
+
+    @property
+    def post(self) -> float:
+        """Diameter of the round post of the same inductance. [m]"""
+        return self.diameter if self.foil_width is None else \
+            via.foil_diameter(self.foil_width, self.foils, self.diameter)
 
     @property
     def inductance(self) -> float:
         """Inductance to ground. [H]"""
-        return via_inductance(self.diameter, self.depth)
+        return via.via_inductance(self.post, self.depth)
+
+    @property
+    def metal(self) -> Conductor:
+        """What the via is made of."""
+        return self.conductor or self.board.metal
+
+    def cross_section(self) -> tuple[float, float]:
+        """Area of the metal [m2], and length of the line along which the skin runs [m]."""
+        if self.foil_width is not None:
+            girth = self.foils * self.foil_width
+            girth = girth if self.diameter is None else min(girth, np.pi * self.diameter)
+            return girth * self.metal.thickness, girth
+        thickness = self.diameter / 2.0 if self.filled else min(self.plating or PLATING, self.diameter / 2.0)
+        return np.pi * thickness * (self.diameter - thickness), np.pi * self.diameter
+
+    def resistance(self, omega: np.ndarray) -> np.ndarray:
+        """Resistance to ground, (n_frequency,). [ohm]"""
+        return via.via_resistance(omega / (2.0 * np.pi), *self.cross_section(), self.depth, self.metal.conductivity)
 
     def relation(self, omega: np.ndarray) -> Relation:
-        return _to_ground(omega, self.inductance)
+        return _to_ground(self.resistance(omega) + 1j * omega * self.inductance)
 
     def warnings(self, highest_frequency: float) -> list[str]:
-        return via_warnings(self.diameter, self.depth, self.board.permittivity, highest_frequency)
+        return via.via_warnings(self.post, self.depth, self.board.permittivity, highest_frequency)

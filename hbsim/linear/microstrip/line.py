@@ -19,6 +19,7 @@ ETA0 = MU0 * LIGHT  # wave impedance of vacuum. [ohm]
 
 IMPEDANCE_DISPERSION = "R. H. Jansen and M. Kirschning, AEUe 37 (1983) 108-112"
 STATIC = "E. Hammerstad and O. Jensen, IEEE MTT-S Digest 1980, 407-409"
+OPEN_END = "M. Kirschning, R. H. Jansen and N. H. L. Koster, Electronics Letters 17 (1981) 123-125"
 LARGEST_F = 30.0  # up to where the impedance formula holds. [GHz mm]
 SMALLEST_ER = 1.1  # below, the impedance formula passes through a pole; the line is then nearly free of dispersion
 
@@ -158,11 +159,12 @@ def open_end(u: float, er: float, ee0: float) -> float:
     return x1 * x3 * x5 / x4
 
 
-def outside(what: str, value: float, low: float, high: float, source: str, unit: str = "") -> list[str]:
-    """A sentence if `value` is outside the range that `source` states, else none."""
+def outside(what: str, value: float, low: float, high: float, source: str, unit: str = "",
+            known: str = "published") -> list[str]:
+    """A sentence if `value` is outside the range that `source` states, else none; `known` says what the range is."""
     if low <= value <= high:
         return []
-    return [f"{what} is {value:.4g}{unit}; the formula is published for {low:g} to {high:g}{unit} ({source})"]
+    return [f"{what} is {value:.4g}{unit}; the formula is {known} for {low:g} to {high:g}{unit} ({source})"]
 
 
 def line_warnings(width: float, thickness: float, board: Board, highest_frequency: float) -> list[str]:

@@ -57,9 +57,14 @@ def series_resistance(frequency: np.ndarray, spread: tuple[float, float], width:
 
     The strip never has less than its DC resistance, which is what a strip thinner than a skin depth shows.
     """
-    in_strip = spread[0] * surface_resistance(frequency, strip.conductivity) * roughness_factor(frequency, strip)
-    in_ground = spread[1] * surface_resistance(frequency, ground.conductivity) * roughness_factor(frequency, ground)
-    return np.maximum(in_strip, dc_resistance(width, strip)) + in_ground
+    return (np.maximum(spread[0] * skin_resistance(frequency, strip), dc_resistance(width, strip))
+            + spread[1] * skin_resistance(frequency, ground))
+
+
+def skin_resistance(frequency: np.ndarray, metal: Conductor) -> np.ndarray:
+    """Surface resistance of a metal as it is: rough, and by its `loss_factor` worse than that. [ohm]"""
+    return (surface_resistance(frequency, metal.conductivity) * roughness_factor(frequency, metal)
+            * metal.loss_factor)
 
 
 def dc_resistance(width: float, metal: Conductor) -> float:

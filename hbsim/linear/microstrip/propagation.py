@@ -62,20 +62,26 @@ def single_line(width: float, strip: Conductor, board: Board, frequency: np.ndar
 
     Sources: static values, dispersion and losses as in line.py and loss.py.
     """
-    h, t, er = board.height, strip.thickness, board.permittivity
-
-    def air(strip_recedes: float, ground_recedes: float) -> float:
-        height = h + strip_recedes + ground_recedes
-        return line.static_line((width - 2.0 * strip_recedes) / height, (t - 2.0 * strip_recedes) / height,
-                                1.0).impedance
-
-    static = line.static_line(width / h, t / h, er)
+    h, er = board.height, board.permittivity
+    static = line.static_line(width / h, strip.thickness / h, er)
     F = line.ghz_mm(frequency, h)
     permittivity = line.dispersive_permittivity(F, width / h, er, static.permittivity)
     impedance = line.dispersive_impedance(F, width / h, er, static.impedance, static.permittivity)
-    resistance = loss.series_resistance(frequency, loss.recession(air, _STEP * min(t, width)), width, strip,
-                                        board.metal)
+    resistance = loss.series_resistance(frequency, strip_spread(width, strip, board), width, strip, board.metal)
     return _read_only(impedance, _gamma(frequency, permittivity, static.impedance, resistance, board))
+
+
+def strip_spread(width: float, strip: Conductor, board: Board) -> tuple[float, float]:
+    """Resistance over surface resistance of a strip of `width` [m] and of the ground plane below it
+    (`loss.recession`). [1/m]"""
+    t = strip.thickness
+
+    def air(strip_recedes: float, ground_recedes: float) -> float:
+        height = board.height + strip_recedes + ground_recedes
+        return line.static_line((width - 2.0 * strip_recedes) / height, (t - 2.0 * strip_recedes) / height,
+                                1.0).impedance
+
+    return loss.recession(air, _STEP * min(t, width))
 
 
 @_kept
