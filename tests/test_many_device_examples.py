@@ -37,7 +37,8 @@ def test_push_push_cancels_f0_that_both_collectors_make(push_push):
 
 
 def test_cancelling_is_narrower_than_the_output(push_push):
-    table = push_push.sweep({"drive.frequency": [1.06e9, 1.14e9, 1.147e9, 1.152e9, 1.157e9, 1.164e9, 1.18e9]}, harmonics=8)
+    frequency = [1.06e9, 1.14e9, 1.147e9, 1.152e9, 1.157e9, 1.164e9, 1.18e9]
+    table = push_push.sweep({"drive.frequency": frequency}, harmonics=8)
     leak = np.array(table["output_dbm_1"]) - table["output_dbm_2"]
     assert np.all(leak[2:5] < -24.5) and leak[1] > -22.0 and leak[5] > -22.0
     assert np.abs(table["output_dbm_2"] - table["output_dbm_2"][3]).max() < 3.0  # as the notes say
