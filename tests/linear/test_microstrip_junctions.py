@@ -7,7 +7,7 @@ formulas were first compared, rounded to whole percent there; the rest of the to
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from hbsim.linear.microstrip import bend, gap, line, loss, plane, step, tee, via
@@ -75,6 +75,7 @@ def test_the_two_forms_of_a_gap_are_joined(u1, u2):
 
 
 @given(u1=st.floats(0.1, 3), ratio=st.floats(1, 3), er=st.floats(1, 13), log_g=st.floats(-2.5, 1.2))
+@example(u1=1.0, ratio=1.0, er=1.0, log_g=-1.0)
 def test_a_gap_that_opens_loses_its_series_capacitance(u1, ratio, er, log_g):
     ends = end(u1, er), end(u1 * ratio, er)
     g = 10.0**log_g

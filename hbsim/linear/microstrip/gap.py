@@ -6,8 +6,9 @@ m, capacitances in F.
 Two published forms are joined. That of Kirschning, Jansen and Koster (1983) holds from g = 0.2 up; below, it gives 13
 to 27 % too little series capacitance, and that of Garg and Bahl (1978) is the better one. Between g = 0.1 and 0.2 the
 logarithm of the series capacitance goes over from the one to the other in proportion to log g (hbsim's own), so that
-nothing jumps there. The older form knows equal strips of u = 0.5 to 2 only; others are brought in by the ratio of the
-newer form at g = 0.2 (own). Capacitances to ground are those of the newer form throughout; they vanish with the gap.
+nothing jumps there. The older form knows equal strips of u = 0.5 to 2 and er = 2.5 to 15 only; others are brought in
+by the ratio of the newer form at g = 0.2 (own). Capacitances to ground are those of the newer form throughout; between
+equal strips they vanish with the gap.
 """
 
 from __future__ import annotations
@@ -74,10 +75,10 @@ def series_gap(u1: float, u2: float, g: float, er: float, height: float, ends: t
     newer = dynamic_gap(u1, u2, g, er, height, ends)
     if g >= SMALLEST:
         return newer
-    known = min(max(u1, 0.5), 2.0)
+    known, known_er = min(max(u1, 0.5), 2.0), min(max(er, 2.5), 15.0)
     carried = (dynamic_gap(u1, u2, SMALLEST, er, height, ends).series
-               / dynamic_gap(known, known, SMALLEST, er, height, ends).series)
-    older = static_gap(known, g, er, height).series * carried
+               / dynamic_gap(known, known, SMALLEST, known_er, height, ends).series)
+    older = static_gap(known, g, known_er, height).series * carried
     share = min(1.0, np.log(g / SMALLEST) / np.log(_OLDER_ALONE / SMALLEST))
     return newer._replace(series=newer.series ** (1.0 - share) * older**share)
 
@@ -91,5 +92,6 @@ def gap_warnings(u1: float, u2: float, g: float, er: float, F: float) -> list[st
                  + outside("highest frequency times height", F, 0.0, 12.0, DYNAMIC, " GHz mm"))
     if g < SMALLEST:
         sentences += (outside("gap / width", g / u1, 0.1, 1.0, STATIC)
-                      + outside("width / height at a narrow gap", u1, 0.5, 2.0, STATIC))
+                      + outside("width / height at a narrow gap", u1, 0.5, 2.0, STATIC)
+                      + outside("permittivity at a narrow gap", er, 2.5, 15.0, STATIC))
     return sentences
