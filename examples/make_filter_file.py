@@ -11,41 +11,27 @@ from pathlib import Path
 import numpy as np
 
 import hbsim
+from hbsim.linear.response import scattering
 
 STEP, LAST = 24e6, 19.2e9  # [Hz]
-REFERENCE = 50.0  # [ohm]
-
-
-def transmission(part, frequency):
-    """V1, I1 from V2, -I2, (n, 2, 2) (D. M. Pozar, Microwave Engineering, 4th ed., Wiley 2012, sec. 4.4)."""
-    law = part.relation(2 * np.pi * frequency)
-    y = -np.linalg.solve(law.b, law.a)
-    y11, y12, y21, y22 = y[:, 0, 0], y[:, 0, 1], y[:, 1, 0], y[:, 1, 1]
-    entries = np.stack([y22, np.ones_like(y11), y11 * y22 - y12 * y21, y11], axis=1)
-    return -entries.reshape(-1, 2, 2) / y21[:, None, None]
-
-
-def scattering(matrix):
-    """S11, S21, S12, S22 of a transmission matrix of reciprocal parts (same source, table 4.2)."""
-    a, b, c, d = matrix[:, 0, 0], matrix[:, 0, 1] / REFERENCE, matrix[:, 1, 0] * REFERENCE, matrix[:, 1, 1]
-    total = a + b + c + d
-    through = 2 / total
-    return np.stack([(a + b - c - d) / total, through, through, (-a + b - c + d) / total], axis=1)
+PARTS = {"filter_1", "filter_2", "filter_3", "junction.f_0", "junction.f_1", "junction.f_2", "junction.f_3"}
 
 
 def main(path):
     circuit = hbsim.load(Path(__file__).with_name("beacon_2304.toml"))
+    found = {element.name: element for element in circuit.junctions().elements}
     frequency = np.arange(STEP, LAST + STEP / 2, STEP)
-    whole = np.eye(2)
-    for name in ("filter_1", "filter_2", "filter_3"):
-        whole = whole @ transmission(circuit.description.parts[name].part, frequency)
+    # from the end of the line before the filter to the start of the line behind it: the steps belong to the filter
+    ports = [(found["collector_line"].nodes[1], "ground"), (found["output_line"].nodes[0], "ground")]
+    s = scattering([found[name] for name in sorted(PARTS)], ports, np.array([50.0, 50.0]), 2 * np.pi * frequency)
     with open(path, "w", encoding="utf-8", newline="\n") as file:
-        file.write("! Output filter of beacon_2304.toml: two edge-coupled resonators on 1.6 mm FR4.\n"
+        file.write("! Output filter of beacon_2304.toml: two edge-coupled resonators on 1.6 mm FR4, the\n"
+                   "! steps of width at its ends included.\n"
                    "! Computed by hbsim from the dimensions in that file (make_filter_file.py); not measured.\n"
                    "! The circuit and its board are invented.\n"
                    "# MHz S RI R 50\n")
-        for f, row in zip(frequency, scattering(whole)):
-            pairs = " ".join(f"{value.real:.7f} {value.imag:.7f}" for value in row)
+        for f, ((s11, s12), (s21, s22)) in zip(frequency, s):
+            pairs = " ".join(f"{value.real:.7f} {value.imag:.7f}" for value in (s11, s21, s12, s22))
             file.write(f"{f / 1e6:.0f} {pairs}\n")
 
 

@@ -27,11 +27,13 @@ def mounted_devices(description: Description) -> list[Mounted]:
 
 
 def elements_of(description: Description, mounted: list[Mounted]) -> tuple[list[Element], list[str]]:
-    """All linear elements (parts, ports, supplies, insides of devices) and the names of those that are sources.
+    """All linear elements (parts, the junctions between them, ports, supplies, insides of devices) and the names of
+    those that are sources.
 
-    Ports are named "port.NAME", supplies "supply.NAME"; part names hold no dot, so the names cannot clash.
+    Ports are named "port.NAME", supplies "supply.NAME", junctions "junction.NODE"; part names hold no dot, so the names
+    cannot clash. Junctions do not depend on which devices are `mounted`.
     """
-    elements = [Element(placed.name, placed.part, placed.nodes) for placed in description.parts.values()]
+    elements = list(description.joined.elements)
     sources = []
     for name, port in description.ports.items():
         elements.append(Element(f"port.{name}", Termination(port.impedance), (port.node,)))

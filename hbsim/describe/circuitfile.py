@@ -14,12 +14,12 @@ from ..linear.kinds import KINDS
 from ..linear.network import GROUND
 from ..linear.part import Part
 from . import library
-from .description import Description, Drive, Placed, Port, Supply
+from .description import Description, Drive, JunctionChoice, Placed, Port, Supply
 from .filling import Filled, choose, fill, infinite_note, override
-from .nodes import check_connections, check_name, node, place_nodes
+from .nodes import check_connections, check_known, check_name, node, place_nodes
 from .tomlfile import check_keys, read_toml, table, text
 
-_TABLES = ("title", "about", "board", "drive", "port", "supply", "part", "wanted")
+_TABLES = ("title", "about", "board", "drive", "port", "supply", "part", "wanted", "junctions")
 # What people call a part -> the kinds that it may be; nearness of letters would lead elsewhere.
 _EVERYDAY = {"transistor": ("bjt",), "stub": ("open stub", "shorted stub"), "choke": ("inductor",),
              "coil": ("inductor",), "microstrip": ("line",), "filter": ("filter section",)}
@@ -77,9 +77,12 @@ def _build(tree: dict[str, Any], file: str, folder: Path) -> Description:
     notes += drive.notes()
     wanted_port, wanted_harmonic = _wanted(table(tree, "wanted"), ports)
     description = Description(text(tree, "title", default=""), text(tree, "about", default=""), file, board, drive,
-                              ports, supplies, parts, devices, wanted_port, wanted_harmonic, tuple(notes))
+                              ports, supplies, parts, devices, wanted_port, wanted_harmonic, tuple(notes),
+                              _junctions(table(tree, "junctions")))
     _check_sources(ports, supplies)
-    check_connections(_joints(description))
+    joints = _joints(description)
+    check_connections(joints)
+    check_known(description.junctions.left_out, (name for _, _, name in joints), "junctions.left_out")
     return description
 
 
@@ -167,6 +170,17 @@ def _wanted(raw: dict[str, Any], ports: dict[str, Port]) -> tuple[str, int]:
         raise Refusal(f"{harmonic!r} is not a harmonic; write a whole number from 1, such as harmonic = 2",
                       "wanted.harmonic")
     return port, harmonic
+
+
+def _junctions(raw: dict[str, Any]) -> JunctionChoice:
+    check_keys(raw, ("automatic", "left_out"), "junctions")
+    automatic, left_out = raw.get("automatic", True), raw.get("left_out", [])
+    if not isinstance(automatic, bool):
+        raise Refusal(f"{automatic!r} is not a yes or no; write automatic = true or automatic = false",
+                      "junctions.automatic")
+    if not isinstance(left_out, (list, tuple)):
+        raise Refusal(f'{left_out!r} is not a list of nodes; write left_out = ["m"]', "junctions.left_out")
+    return JunctionChoice(automatic, tuple(node(name, "junctions.left_out") for name in left_out))
 
 
 def _part(name: str, raw: dict[str, Any], board: Board | None, folder: Path) -> tuple[Placed, list[str]]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 from ..devices.contract import Device
 from ..errors import Refusal, closest
 from ..linear.board import Board
+from ..linear.junctions import Joined, join_strips
+from ..linear.network import Element
 from ..linear.part import Part
 from ..quantities import Quantity, quantities, quantity
 from .filling import infinite_note, key_of, zero_meant_infinite
@@ -68,6 +70,14 @@ class Placed:
 
 
 @dataclass(frozen=True)
+class JunctionChoice:
+    """Whether junctions are put in where strips meet (linear/junctions.py), and the nodes where they are not."""
+
+    automatic: bool = True
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Description:
     """A circuit, checked. Not changed in place: `with_values` gives another one.
 
@@ -88,6 +98,7 @@ class Description:
         Multiple of the drive frequency that is wanted there.
     notes : tuple of str
         How values were understood where that is not obvious.
+    junctions : JunctionChoice
     """
 
     title: str
@@ -102,6 +113,17 @@ class Description:
     wanted_port: str
     wanted_harmonic: int
     notes: tuple[str, ...] = ()
+    junctions: JunctionChoice = JunctionChoice()
+
+    @cached_property
+    def joined(self) -> Joined:
+        """The linear parts as elements, with the junctions of strips between them and the list of these."""
+        elements = tuple(Element(placed.name, placed.part, placed.nodes) for placed in self.parts.values())
+        if not self.junctions.automatic:
+            return Joined(elements)
+        leads = [thing.node for things in (self.ports, self.supplies) for thing in things.values()]
+        leads += [node for placed in self.devices.values() for node in placed.nodes]
+        return join_strips(elements, leads, self.junctions.left_out)
 
     def addresses(self) -> list[str]:
         """The address of every quantity that can be given another value."""

@@ -80,6 +80,14 @@ def place_nodes(raw: Any, terminals: tuple[str, ...], optional: tuple[str, ...],
     return nodes
 
 
+def check_known(names: Iterable[str], known: Iterable[str], place: str) -> None:
+    """Refuse a node that no terminal touches."""
+    known = dict.fromkeys(known)
+    for name in names:
+        if name not in known:
+            raise Refusal(f"there is no node '{name}'{nearest(name, known)}", place)
+
+
 def check_connections(joints: Iterable[tuple[str, str, str]]) -> None:
     """Refuse a node that only one terminal touches.
 

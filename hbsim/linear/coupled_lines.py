@@ -17,7 +17,7 @@ from .checks import Checked
 from .lines import end_extension, ideal_exponent
 from .microstrip import coupled, loss
 from .microstrip.propagation import coupled_lines
-from .part import Part, Relation
+from .part import Part, Relation, Strip
 from .waves import Wave, pair, section
 
 
@@ -98,6 +98,9 @@ class _PairOnBoard(Checked, Part):
     def metal(self) -> Conductor:
         """What the strips are made of."""
         return self.conductor or self.board.metal
+
+    def strips(self) -> tuple[Strip, ...]:
+        return (Strip(self.width, self.board),) * len(self.terminals)
 
     def modes(self, omega: np.ndarray, extension: float = 0.0) -> tuple[Wave, Wave]:
         """Even and odd wave over the length and an `extension` [m]."""

@@ -18,7 +18,7 @@ from .board import Board, Conductor
 from .checks import Checked, refuse_together, refuse_without
 from .microstrip import line, loss
 from .microstrip.propagation import single_line
-from .part import Part, Relation
+from .part import Part, Relation, Strip
 from .waves import Wave, open_ended, short_ended, through
 
 _NEPER = 20.0 / np.log(10.0)  # dB
@@ -145,6 +145,9 @@ class _OnBoard(Checked, Part):
     def metal(self) -> Conductor:
         """What the strip is made of."""
         return self.conductor or self.board.metal
+
+    def strips(self) -> tuple[Strip, ...]:
+        return (Strip(self.width, self.board),) * len(self.terminals)
 
     def wave(self, omega: np.ndarray, extension: float = 0.0) -> Wave:
         """The wave over the length and an `extension` [m]."""

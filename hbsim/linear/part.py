@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
@@ -31,6 +31,13 @@ class Relation:
     b: np.ndarray | None = None
 
 
+class Strip(NamedTuple):
+    """What lies at a terminal: a strip of some width [m] on a board."""
+
+    width: float
+    board: Board
+
+
 class Part(ABC):
     """A linear part. Subclasses are frozen dataclasses whose quantity fields are what a circuit file may say.
 
@@ -46,6 +53,10 @@ class Part(ABC):
     def terminal_names(self) -> tuple[str, ...]:
         """Names of the terminals of this very part."""
         return self.terminals
+
+    def strips(self) -> tuple[Strip | None, ...]:
+        """The strip at each terminal, None where there is none; empty: at no terminal. One alone is a stub's."""
+        return ()
 
     @abstractmethod
     def relation(self, omega: np.ndarray) -> Relation:

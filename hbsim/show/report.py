@@ -17,6 +17,7 @@ from ..studies.compression import Compression, sentence
 from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
 from .branches import unsettled_others
+from .junctions import junction_sentences
 from .ranking import foremost, given_watts
 from .style import axis_label, harmonic_name, scaled
 
@@ -43,6 +44,8 @@ def prediction_page(prediction: Prediction) -> str:
     lines = [*_wrapped(state.description.title), *_wrapped(state.description.about), "", *_output_lines(prediction), "",
              *_summary_lines(state)]
     lines += [*_devices(state), "", *_solver_lines(prediction)]
+    for sentence in junction_sentences(state.description):
+        lines += _wrapped(sentence)
     if prediction.warnings:
         lines += ["", "Warnings"]
         for warning in prediction.warnings:

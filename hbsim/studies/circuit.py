@@ -12,6 +12,7 @@ from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe import circuitfile
 from ..describe.description import Description
+from ..linear.junctions import Joined
 from .sweep import sweep
 from .table import SweepTable
 
@@ -103,6 +104,11 @@ class Circuit:
         """
         return sweep(self.description, axes, harmonics, samples, accuracy=accuracy, estimate=estimate,
                      progress=progress, executor=executor, keep_in=keep_in, resume=resume)
+
+    def junctions(self) -> Joined:
+        """The junctions of strips that are put in by themselves (`added`), and where none is, with the reason and what
+        to write instead (`left_out`); see linear/junctions.py for the rules."""
+        return self.description.joined
 
     def __repr__(self) -> str:
         d = self.description

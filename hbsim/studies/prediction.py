@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,9 +12,9 @@ from ..balance.accuracy import Accuracy, tolerance_words
 from ..balance.device_state import DeviceState
 from ..balance.solution import SteadyState
 from ..devices.contract import Rating
-from ..linear.part import Part
 from ..quantities import dbm, show
 from .circuit import Circuit
+from .junctions import junction_warnings, junctions_json, range_warnings
 
 # Common practice, no source: inputs of signal generators and analysers are often rated for +20 to +30 dBm and for
 # little or no DC. The label on the instrument decides.
@@ -114,7 +113,8 @@ def warnings(state: SteadyState) -> list[str]:
     for name, placed in description.parts.items():
         for sentence in range_warnings(placed.part, float(state.frequency[wanted]), float(state.frequency[-1])):
             parts.setdefault(sentence, []).append(name)
-    return found + [f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()]
+    return found + [f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()] + \
+        junction_warnings(description.joined, float(state.frequency[wanted]), float(state.frequency[-1]))
 
 
 def rating_warnings(device: DeviceState) -> list[str]:
@@ -133,16 +133,6 @@ def rating_warnings(device: DeviceState) -> list[str]:
 
 def _far_over(rating: Rating) -> bool:
     return rating.meaning.startswith("average") and rating.exceeded and rating.value > FAR_OVER * rating.limit
-
-
-def range_warnings(part: Part, wanted: float, highest: float) -> list[str]:
-    """What a part says of its formulas up to the highest frequency, and whether that touches the wanted one. [Hz]"""
-    def start(sentence: str) -> str:  # the figures in it depend on the frequency
-        return re.split(r"\d", sentence)[0]
-
-    touched = {start(sentence) for sentence in part.warnings(wanted)}
-    return [sentence if start(sentence) in touched else f"at the higher harmonics only: {sentence}"
-            for sentence in part.warnings(highest)]
 
 
 def port_warnings(state: SteadyState, port: str) -> list[str]:
@@ -183,6 +173,7 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
                    "residual": solver.residual, "truncation_db": prediction.truncation_db,
                    "truncation_between": None if known is None else [known.coarse, known.fine],
                    "tolerance_met": None if known is None else known.met},
+        **junctions_json(description),
         "warnings": list(prediction.warnings),
     }
 

@@ -52,7 +52,8 @@ def check_power(state):
     parts = set(state.description.parts) | set(state.description.devices)
     ports, supplies = state.description.ports, state.description.supplies
     sources = {f"port.{name}" for name in ports} | {f"supply.{name}" for name in supplies}
-    assert set(balance) == parts | sources | {"given", "error"}
+    junctions = {junction.element.name for junction in state.description.joined.added}
+    assert set(balance) == parts | junctions | sources | {"given", "error"}
     heat = sum(power for name, power in balance.items() if name not in ("given", "error"))
     assert balance["error"] == pytest.approx(balance["given"] - heat, abs=1e-18)
     assert abs(balance["error"]) <= 1e-6 * abs(balance["given"])
