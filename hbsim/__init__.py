@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import Any
 
 _PUBLIC = {"Circuit": "studies.circuit", "SteadyState": "balance.solution", "SweepTable": "studies.table",
+           "NetworkResponse": "studies.network_response",
            "HbsimError": "errors", "Refusal": "errors", "NotSolved": "errors", "read_touchstone": "linear.touchstone"}
 
 __all__ = ["load", *_PUBLIC]
