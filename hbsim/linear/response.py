@@ -27,7 +27,7 @@ from .network import Element, Network, node_names
 
 _ROOM = 64e6  # of the matrices of one piece of the frequencies. [byte]
 _COPIES = 5  # of the assembled matrix that exist at one time while it is eliminated
-_CONDITION = 1e12  # above, a matrix is looked at closely: the rounding of its solution could reach 1e-4
+_SMALLEST = 1e12  # norm of the inverse, beside terms of size 1, from which a matrix counts as singular
 _NONE = 1e-9  # relative: what must vanish, and does so but for rounding
 
 
@@ -132,11 +132,15 @@ def between_ports(a: np.ndarray, b: np.ndarray, ends: np.ndarray, reference: np.
         A port voltage is not determined: an active network at the edge of oscillation.
     """
     root = np.sqrt(reference)
-    matrix, right = a + b @ ((ends / reference) @ ends.T + admittance), 2.0 * b @ (ends / root)
-    largest = np.abs(matrix).max(axis=2, initial=0.0)
+    hung = (ends / reference) @ ends.T + admittance
+    matrix, right = a + b @ hung, 2.0 * b @ (ends / root)
+    # the size of the terms before they cancel: a row that does so but for rounding must not look like another
+    largest = (np.abs(a) + np.abs(b) @ np.abs(hung)).max(axis=2, initial=0.0)
     scale = np.where(largest > 0.0, largest, 1.0)[:, :, None]
     matrix, right = matrix / scale, right / scale
-    singular = ~(np.linalg.cond(matrix, "fro") < _CONDITION)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inverse = np.linalg.cond(matrix, "fro") / np.linalg.norm(matrix, axis=(1, 2))  # the norm of it
+    singular = ~(inverse < _SMALLEST)
     voltage = np.zeros(right.shape, complex)
     voltage[~singular] = np.linalg.solve(matrix[~singular], right[~singular])
     for k in np.flatnonzero(singular):
@@ -152,7 +156,7 @@ def between_ports(a: np.ndarray, b: np.ndarray, ends: np.ndarray, reference: np.
 def _shortest(matrix: np.ndarray, right: np.ndarray, ends: np.ndarray) -> np.ndarray | None:
     """The shortest solution; None where there is none, or where others have other port voltages."""
     u, s, vh = np.linalg.svd(matrix)
-    rank = int(np.sum(s > s[0] / _CONDITION))
+    rank = int(np.sum(s > 1.0 / _SMALLEST))
     left_over = np.abs(u[:, rank:].conj().T @ right).max(initial=0.0)
     loose = np.abs(vh[rank:] @ ends).max(initial=0.0)
     if left_over > _NONE * np.abs(right).max(initial=0.0) or loose > _NONE:

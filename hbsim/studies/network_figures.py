@@ -95,13 +95,13 @@ def measured(path: str, found: NetworkResponse) -> Measured:
     Raises
     ------
     Refusal
-        The file cannot be read, has another number of ports or other references, or no point in the range.
+        The file cannot be read, has another number of ports, or no point in the range.
     """
     data = read_touchstone(path)
     if data.ports != len(found.ports):
         raise Refusal(f"the file has {ports_text(data.ports)}, {len(found.ports)} are asked for; name as many, in the "
                       "order of the file", file=path)
-    data = _against(data, found.reference, path)
+    data = _against(data, found.reference)
     low, high = found.frequency[[0, -1]]
     common = (data.frequency >= low) & (data.frequency <= high)
     if not common.any():
@@ -124,13 +124,12 @@ def _difference(frequency: np.ndarray, change: np.ndarray) -> Difference:
                       len(counts))
 
 
-def _against(data: TouchstoneData, reference: np.ndarray, path: str) -> TouchstoneData:
-    """The file's data against other references."""
+def _against(data: TouchstoneData, reference: np.ndarray) -> TouchstoneData:
+    """The file's data against other references, exactly."""
     if np.abs(data.reference / reference - 1.0).max() < _SAME_REFERENCE:
         return data
-    theirs, ours = (", ".join(show(float(r), "ohm") for r in row) for row in (data.reference, reference))
-    raise Refusal(f"the file's references are {theirs}, those of the ports {ours}; give the file's with --reference",
-                  file=path)
+    from ..linear.measured import renormalised
+    return renormalised(data, reference)
 
 
 # -- plain data ----------------------------------------------------------------------------------------------------

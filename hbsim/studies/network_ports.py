@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..describe.description import Description
 from ..errors import Refusal, nearest
@@ -146,14 +146,28 @@ def elements_that_count(elements: Sequence[Element], ports: Sequence[ResponsePor
     return [element for element in elements if element.name not in gone]
 
 
-def elements_of_group(elements: Sequence[Element], names: Sequence[str]) -> list[Element]:
-    """The elements of the parts and devices named, with the junctions that lie wholly among them."""
-    return [element for element in elements if _in_group(element, frozenset(names))]
+def elements_of_group(description: Description, elements: Sequence[Element], names: Sequence[str]) -> list[Element]:
+    """The elements of the parts and devices named, with the junctions all of whose strips are among them.
+
+    Where a junction goes, the ends of strips that it held come back to its node: a hidden node is "NODE|part".
+    """
+    group, junctions = set(names), junction_arms(description)
+    kept = {name for name, arms in junctions.items() if arms <= group}
+    gone = {name.removeprefix("junction.") for name in junctions.keys() - kept}
+    found = []
+    for element in elements:
+        owner, point, _ = element.name.partition(".")  # insides of a device are named "DEVICE.inner"
+        if element.name in group | kept or point and owner in group and owner in description.devices:
+            nodes = tuple(node.partition("|")[0] if node.partition("|")[0] in gone else node for node in element.nodes)
+            found.append(replace(element, nodes=nodes))
+    return found
 
 
-def _in_group(element: Element, names: frozenset[str]) -> bool:
-    """Whether an element belongs to a part or device of the group; insides of a device are named "DEVICE.inner"."""
-    return element.name in names or element.name.partition(".")[0] in names - {"port", "supply", "junction"}
+def junction_arms(description: Description) -> dict[str, frozenset[str]]:
+    """Name of the element of each junction that was put in -> the parts whose strips it joins."""
+    joined = getattr(description, "joined", None)
+    added = joined.added if joined is not None else ()
+    return {junction.element.name: frozenset(arm.part for arm in junction.arms.values()) for junction in added}
 
 
 def assumptions(description: Description, ports: Sequence[ResponsePort], group: Sequence[str] | None,
@@ -162,6 +176,10 @@ def assumptions(description: Description, ports: Sequence[ResponsePort], group: 
     said = []
     if group is not None:
         said.append(f"only these parts count: {', '.join(group)}; no supply, no termination and no other part does")
+        cut = sorted(name.removeprefix("junction.") for name, arms in junction_arms(description).items()
+                     if arms & set(group) and not arms <= set(group))
+        if cut:
+            said.append(f"what the junction at {_listed(cut)} adds is left out: not all its strips count")
     if description.devices and not linearised and group is None:
         verb = "is" if len(description.devices) == 1 else "are"
         said.append(f"{_listed(list(description.devices))} {verb} taken out")

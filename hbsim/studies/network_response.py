@@ -204,10 +204,11 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
         mounted, bias, operating = [], {}, None
     elements, _ = elements_of(description, mounted)
     if group is not None:
-        elements = elements_of_group(elements, group)
+        elements = elements_of_group(description, elements, group)
     loads = _loads(mounted, bias) if linearised else None
     loaded = loads.nodes if loads else ()
-    at = response_ports(description, names, reference, node_names(loaded, elements))
+    nodes = [node for node in node_names(loaded, elements) if "|" not in node]  # others are inside a junction
+    at = response_ports(description, names, reference, nodes)
     elements = elements_that_count(elements, at)
     joined = joined_to(elements, [*loaded, *(node for port in at for node in (port.plus, port.minus))])
     apart = [e.name for e in elements if e not in joined and e.name in description.parts]
@@ -221,9 +222,8 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
     notes = assumptions(description, at, group, linearised, apart)
     if any(item.device.thermal_resistance > 0 for item in mounted):
         notes += ("junctions keep the temperature of the operating point while the signal changes",)
-    counted = {e.name for e in joined}
     return NetworkResponse(description, at, pieces[0], harmonics, pieces[1], group, operating, notes,
-                           _warnings(description, counted, high), model)
+                           _warnings(description, joined, high), model)
 
 
 def _checked(frequency: Sequence[float]) -> np.ndarray:
@@ -265,11 +265,10 @@ def _loads(mounted: list, bias: dict[str, float]) -> Loads:
     return Loads(nodes, lambda omega: device_admittance(mounted, nodes, at, omega))
 
 
-def _warnings(description: Description, counted: set[str], highest: float) -> tuple[str, ...]:
+def _warnings(description: Description, elements: Sequence[Element], highest: float) -> tuple[str, ...]:
     """What the parts that count say of their formulas, each sentence once."""
     said: dict[str, list[str]] = {}
-    for name, placed in description.parts.items():
-        if name in counted:
-            for sentence in placed.part.warnings(highest):
-                said.setdefault(sentence, []).append(name)
+    for element in elements:
+        for sentence in element.part.warnings(highest):
+            said.setdefault(sentence, []).append(element.name)
     return (*description.notes, *(f"{', '.join(names)}: {sentence}" for sentence, names in said.items()))
