@@ -66,7 +66,7 @@ def response_ports(description: Description, names: Sequence[str] | None, refere
     wanted = list(description.ports) if names is None else list(names)
     if not wanted:
         raise Refusal("no port is named; give nodes or ports of the circuit", "ports")
-    given = list(reference or [])
+    given = [] if reference is None else list(reference)
     if any(not value > 0 or value == float("inf") for value in given):
         raise Refusal("a reference is a resistance above 0 ohm", "reference")
     if len(given) not in (0, 1, len(wanted)):
