@@ -67,11 +67,17 @@ def test_a_touchstone_file_reads_back_with_the_same_digits(capsys, beacon, respo
     assert any("port 1: f_0" in comment for comment in back.comments)
 
 
-def test_a_measurement_of_the_same_filter_differs_by_next_to_nothing(capsys, beacon, examples):
-    # the file of the example was computed from the same dimensions, and holds nine digits
-    page = run(capsys, beacon, *FILTER, *RANGE, "--measured", str(examples / "filter_2304.s2p"))
-    rows = [line for line in page.splitlines() if line.startswith("  S") and "under 0.01 dB" in line]
-    assert len(rows) == 4 and "83 of its 800 points, from 1.008 GHz to 3 GHz" in page
+def test_a_measurement_that_is_half_a_db_off_is_told_so(capsys, beacon, response, tmp_path):
+    s = response.s[3:] * np.where(np.eye(2), 1.0, 10**(0.5 / 20))
+    rows = [" ".join(f"{v:.12g}" for v in (f, *s[k].T.ravel().view(float)))
+            for k, f in enumerate(response.frequency[3:])]
+    (tmp_path / "m.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows) + "\n")
+    page = run(capsys, beacon, *FILTER, *RANGE, "--measured", str(tmp_path / "m.s2p"))
+    assert "18 of its 18 points, from 1.3 GHz to 3 GHz" in " ".join(page.split())  # lines are folded
+    table = [line.split() for line in page.splitlines() if line.startswith("  S") and "phase" not in line]
+    seen = {row[0]: " ".join(row[1:]) for row in table if "dB" in row}
+    assert seen["S21"].startswith("+0.50 dB") and seen["S12"].endswith("0.50 dB")
+    assert seen["S11"].startswith("under 0.01 dB") and seen["S22"].endswith("under 0.01 dB")
 
 
 def test_set_reference_log_spacing_and_the_default_range(capsys, beacon):
@@ -90,14 +96,14 @@ def test_devices_linearised_state_their_operating_point(capsys, examples):
 
 
 @pytest.mark.parametrize("arguments, words", [
-    (["--ports", "f_O"], ["there is no node 'f_O'", "did you mean 'f_0'"]),
+    (["--ports", "b_inn"], ["there is no node 'b_inn'", "did you mean 'b_in'"]),
     (["--ports", "input,in"], ["the same place"]),
     (["--ports", "input,,b"], ["--ports", "empty place"]),
     (["--parts", "match_lin"], ["did you mean 'match_line'"]),
     (["--parts", "Q1"], ["devices are absent"]),
     (["--from", "3GHz", "--to", "1GHz"], ["--from must be below --to"]),
     (["--from", "1GHz", "--to", "1GHz"], ["--from must be below --to"]),
-    (["--from", "-1GHz"], ["below 0 Hz"]),
+    (["--from=-1GHz"], ["below 0 Hz"]),
     (["--from", "1"], ["--from", "has no unit"]),
     (["--from", "0Hz", "--spacing", "log"], ["--spacing"]),
     (["--points", "1"], ["--points", "at least 2"]),

@@ -179,7 +179,7 @@ def assumptions(description: Description, ports: Sequence[ResponsePort], group: 
         cut = sorted(name.removeprefix("junction.") for name, arms in junction_arms(description).items()
                      if arms & set(group) and not arms <= set(group))
         if cut:
-            said.append(f"what the junction at {_listed(cut)} adds is left out: not all its strips count")
+            said.append(f"no junction at {_listed(cut)}: not all the strips that meet there count")
     if description.devices and not linearised and group is None:
         verb = "is" if len(description.devices) == 1 else "are"
         said.append(f"{_listed(list(description.devices))} {verb} taken out")

@@ -126,6 +126,19 @@ def test_what_makes_no_sense_is_refused(options, words):
     assert words in str(refusal.value)
 
 
+def test_junctions_count_where_all_their_strips_do(examples):
+    pytest.importorskip("hbsim.linear.junctions")
+    stage = Circuit.load(examples / "beacon_2304.toml")
+    whole = stage.network(GHZ, ["m", "b_in"], parts=["match_line", "match_stub"])
+    assert [element.name for element in whole.model.elements][2:] == ["junction.m"]
+    alone = stage.network(GHZ, ["m", "b_in"], parts=["match_line"])
+    assert [(e.name, e.nodes) for e in alone.model.elements] == [("match_line", ("m", "b_in"))]
+    assert "no junction at m: not all the strips that meet there count" in alone.notes
+    law = stage.description.parts["match_line"].part.relation(2 * np.pi * GHZ)
+    # a V + b I = 0 with V = R^1/2 (1 + S), I = (1 - S) / R^1/2
+    np.testing.assert_allclose(alone.s, np.linalg.solve(50 * law.a - law.b, -50 * law.a - law.b), atol=1e-12)
+
+
 # -- data from a file --------------------------------------------------------------------------------------------------
 
 
