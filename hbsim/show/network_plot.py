@@ -10,7 +10,7 @@ import numpy as np
 
 from ..quantities import PREFIXES, show
 from ..studies.network_figures import Measured, name_of
-from ..studies.network_response import NetworkResponse
+from ..studies.network_response import LEAST, NetworkResponse
 from .smith import Mark, mark_points, smith_chart
 from .style import DOTS, LINES, PALE, axis_label, harmonic_name, heading, label_lines, new_figure, scaled
 
@@ -110,7 +110,9 @@ def _delays(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair]) -> Non
         level = found.swept.db[:, i, j]
         curves.append(np.where(level >= level.max() - _DELAY_DB, found.swept.delay[:, i, j], np.nan))
     if not np.isfinite(curves).any():
-        axes.text(0.5, 0.5, "no delay to draw", transform=axes.transAxes, ha="center")
+        axes.text(0.5, 0.5, f"next to nothing comes through: below {20 * np.log10(LEAST):.0f} dB",
+                  transform=axes.transAxes, ha="center")
+        axes.set(ylabel="group delay", yticks=[])
         return
     values, unit = scaled(np.array(curves), "s")
     ends = []
