@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from ..linear.passivity import largest_gain
 from ..quantities import show
-from ..studies.network_figures import Band, Measured, band, largest_gain, name_of, pairs
+from ..studies.network_figures import Band, Measured, band, name_of, pairs
 from ..studies.network_response import LEAST, NetworkResponse, Seen
 from .style import harmonic_name
 from .text import listed, table, wrapped

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 
 from ..errors import Refusal
+from ..linear.measured import renormalised
+from ..linear.passivity import largest_gain
 from ..linear.touchstone import TouchstoneData, read_touchstone
 from ..linear.touchstone.data import ports_text
 from ..quantities import show
@@ -50,12 +52,6 @@ def _edge(frequency: np.ndarray, db: np.ndarray, way: range, level: float) -> fl
             share = (db[inside] - level) / (db[inside] - db[outside])  # 0 where nothing at all is left outside
             return float(frequency[inside] + share * (frequency[outside] - frequency[inside]))
     return None
-
-
-def largest_gain(s: np.ndarray) -> np.ndarray:
-    """Largest singular value of S, (n,): the amplitude that comes out at most for one that goes in, over all ports.
-    At most 1 for a passive network. [1]"""
-    return np.linalg.svd(s, compute_uv=False)[..., 0]
 
 
 @dataclass(frozen=True)
@@ -128,7 +124,6 @@ def _against(data: TouchstoneData, reference: np.ndarray) -> TouchstoneData:
     """The file's data against other references, exactly."""
     if np.abs(data.reference / reference - 1.0).max() < _SAME_REFERENCE:
         return data
-    from ..linear.measured import renormalised
     return renormalised(data, reference)
 
 

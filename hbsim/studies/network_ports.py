@@ -165,9 +165,8 @@ def elements_of_group(description: Description, elements: Sequence[Element], nam
 
 def junction_arms(description: Description) -> dict[str, frozenset[str]]:
     """Name of the element of each junction that was put in -> the parts whose strips it joins."""
-    joined = getattr(description, "joined", None)
-    added = joined.added if joined is not None else ()
-    return {junction.element.name: frozenset(arm.part for arm in junction.arms.values()) for junction in added}
+    return {junction.element.name: frozenset(arm.part for arm in junction.arms.values())
+            for junction in description.joined.added}
 
 
 def assumptions(description: Description, ports: Sequence[ResponsePort], group: Sequence[str] | None,

@@ -9,8 +9,9 @@ import pytest
 import hbsim
 from hbsim.balance.prepare import prepare
 from hbsim.errors import NotSolved, Refusal
+from hbsim.linear.passivity import largest_gain
 from hbsim.studies.circuit import Circuit
-from hbsim.studies.network_figures import as_json, band, header, largest_gain, measured, rows
+from hbsim.studies.network_figures import as_json, band, header, measured, rows
 from hbsim.studies.small_signal import SmallSignal
 
 GHZ = np.array([0.5e9, 1e9, 1.5e9])
