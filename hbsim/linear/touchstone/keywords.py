@@ -20,9 +20,9 @@ from .text import Marked, Range, Text, plain
 VERSIONS = ("2.0", "2.1")
 ORDERS = ("12_21", "21_12")
 FORMS = ("full", "lower", "upper")
-_KEYWORDS = ("Version", "Number of Ports", "Two-Port Data Order", "Number of Frequencies", "Number of Noise Frequencies",
-             "Reference", "Matrix Format", "Mixed-Mode Order", "Begin Information", "End Information", "Network Data",
-             "Noise Data", "End")
+_KEYWORDS = ("Version", "Number of Ports", "Two-Port Data Order", "Number of Frequencies",
+             "Number of Noise Frequencies", "Reference", "Matrix Format", "Mixed-Mode Order", "Begin Information",
+             "End Information", "Network Data", "Noise Data", "End")
 _OVER_LINES = ("Reference", "Mixed-Mode Order", "Network Data", "Noise Data")
 _BY_SPELLING = {name.lower().replace("-", " "): name for name in _KEYWORDS}  # a dash counts as a blank
 
@@ -75,8 +75,8 @@ def starts_version_2(text: Text) -> bool:
         raise Refusal("[Version] must stand above everything but comments; move it to the top", marks[0].place)
     if leads and closest(name, ["Version"], 0.6):
         raise Refusal(f"[{name}] unknown; [Version] meant?", marks[0].place)
-    raise Refusal(f"keyword [{name[:60]}] in a file that does not begin with [Version]; write '[Version] 2.0' above all "
-                  "else, or remove the keywords", marks[0].place)
+    raise Refusal(f"keyword [{name[:60]}] in a file that does not begin with [Version]; write '[Version] 2.0' above "
+                  "all else, or remove the keywords", marks[0].place)
 
 
 def read_keywords(text: Text) -> Header:
@@ -180,8 +180,9 @@ def _opened(name: str, argument: str, mark: Marked, before: list[_Section]) -> _
         raise Refusal("[Noise Data] must stand below the network data; move it there", mark.place)
     words = argument.split()
     if name == "Version" and (len(words) != 1 or words[0] not in VERSIONS):
-        raise Refusal(f"version {' '.join(words)[:60] or 'without a number'} is not known here ({' and '.join(VERSIONS)} "
-                      "are); export as one of them, or as version 1 without keywords", mark.place)
+        raise Refusal(f"version {' '.join(words)[:60] or 'without a number'} is not known here "
+                      f"({' and '.join(VERSIONS)} are); export as one of them, or as version 1 without keywords",
+                      mark.place)
     if words and name in ("Begin Information", "Network Data", "Noise Data", "End"):
         raise Refusal(f"'{words[0][:60]}' beside [{name}]; nothing may stand on its line", mark.place)
     return _Section(name, mark.line, words)
@@ -258,8 +259,8 @@ def _resistances(text: Text, said: dict[str, _Section], ports: int) -> tuple[flo
     section = said["Reference"]
     found = _located(section, lambda: tuple(map(resistance, section.words + _words(text, section))))
     if len(found) != ports:
-        raise Refusal(f"[Reference] holds {len(found)} value{'s' * (len(found) != 1)}, {ports} ports; give one for each",
-                      section.place)
+        raise Refusal(f"[Reference] holds {len(found)} value{'s' * (len(found) != 1)}, {ports} ports; give "
+                      "one for each", section.place)
     return found
 
 

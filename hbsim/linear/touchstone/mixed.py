@@ -58,8 +58,9 @@ def check_pairs(modes: tuple[Mode, ...], parameter: str, resistances: tuple[floa
     for mode in modes:
         of_pair = {resistances[port - 1] for port in mode.ports} if resistances else set()
         if len(of_pair) > 1:
-            raise Refusal(f"the ports of {mode} have unequal references, {' and '.join(f'{r:g}' for r in of_pair)} ohm; "
-                          "mixed-mode data need one for both: export single-ended data")
+            said = " and ".join(f"{value:g}" for value in sorted(of_pair))
+            raise Refusal(f"the ports of {mode} have unequal references, {said} ohm; mixed-mode data need one for "
+                          "both: export single-ended data")
 
 
 def single_ended(parameter: str, matrix: np.ndarray, modes: tuple[Mode, ...]) -> np.ndarray:

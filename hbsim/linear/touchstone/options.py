@@ -111,6 +111,8 @@ def _options(words: list[str], line: int) -> Options:
                 raise Refusal("R is given twice; keep one")
             resistances = []
             while position < len(words) and not _is_word(words[position]):
+                if not re.match(r"[(+\-.0-9]", words[position]):
+                    raise Refusal(_unknown(words[position]))
                 resistances.append(resistance(words[position]))
                 position += 1
             if len(resistances) > 1 and position < len(words):
@@ -144,7 +146,7 @@ def resistance(word: str) -> float:
     if re.match(r"[(+\-.0-9].*[ij]\)?$", word, re.IGNORECASE):
         raise Refusal(f"'{word[:60]}': a complex reference impedance is not supported by the standard; renormalise to "
                       "a resistance")
-    raise Refusal(_unknown(word))
+    raise Refusal(f"'{word[:60]}' is no resistance; write a number above zero, in ohm")
 
 
 def _unknown(word: str) -> str:

@@ -106,6 +106,7 @@ def _data(text: Text, header: Header, table: Table, ports: int, name: str, oddit
     with np.errstate(over="ignore"):
         frequency = network[:, 0] * options.unit
     _check_finite(np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(frequency), table)
+    _check_apart(frequency, f"line {table.lines[0]}")
     reference = header.references(ports)
     if header.modes:
         matrix = single_ended(options.parameter, matrix, header.modes)
@@ -131,7 +132,8 @@ def _order_note(header: Header, elements: np.ndarray) -> list[str]:
             pair = pair.replace("S", header.options.parameter)
         raise Refusal(f"[Two-Port Data Order] is missing: {pair} cannot be told apart; write 12_21 or 21_12 below it",
                       f"line {header.options.line}")
-    return ["[Two-Port Data Order] is missing; both transfer elements are the same throughout, so nothing depends on it"]
+    return ["[Two-Port Data Order] is missing; both transfer elements are the same throughout, so nothing depends on "
+            "it"]
 
 
 def _check_finite(finite: np.ndarray, table: Table) -> None:
@@ -140,14 +142,21 @@ def _check_finite(finite: np.ndarray, table: Table) -> None:
                       f"line {table.lines[np.argmin(finite)]}")
 
 
+def _check_apart(frequency: np.ndarray, place: str) -> None:
+    if (frequency[1:] <= frequency[:-1]).any():
+        raise Refusal("two frequencies are nearer together than numbers in Hz can tell; remove one of them", place)
+
+
 def _noise(table: Table, header: Header) -> np.ndarray | None:
     """Noise rows in Hz and ohm: version 1 divides the noise resistance by the reference (of port 1)."""
     if table.noise is None:
         return None
     options = header.options
     with np.errstate(over="ignore"):
-        rows = table.noise * np.array([options.unit, 1.0, 1.0, 1.0, options.resistances[0] if header.normalised else 1.0])
+        resistance = options.resistances[0] if header.normalised else 1.0
+        rows = table.noise * np.array([options.unit, 1.0, 1.0, 1.0, resistance])
     if not np.isfinite(rows).all():
         raise Refusal("a noise value is too large for a number; check unit and R on the option line",
                       f"line {options.line}")
+    _check_apart(rows[:, 0], f"line {options.line}")
     return rows

@@ -70,7 +70,8 @@ def version_1_rows(numbers: Numbers, ports: int, options: Options, named: bool) 
     first = numbers.values[rows * need]
     if first > network[-1, 0]:
         raise Refusal(f"5 numbers at {options.show(first)}; noise must start at or below "
-                      f"{options.show(network[-1, 0])}, and a network row needs 9 numbers", f"line {numbers.lines[rows]}")
+                      f"{options.show(network[-1, 0])}, and a network row needs 9 numbers",
+                      f"line {numbers.lines[rows]}")
     rest = Numbers(numbers.values[rows * need:], numbers.counts[rows:], numbers.lines[rows:])
     return Table(network, noise_rows(rest, options), lines)
 

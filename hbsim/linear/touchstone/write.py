@@ -87,8 +87,8 @@ def _check(data: TouchstoneData) -> None:
     """What every file needs."""
     points, ports = len(data.frequency), data.ports
     if points == 0 or ports == 0 or np.shape(data.s) != (points, ports, ports):
-        raise Refusal(f"S of shape {np.shape(data.s)} does not go with {points} frequencies and {ports_text(ports)}; one "
-                      "matrix for each frequency is needed")
+        raise Refusal(f"S of shape {np.shape(data.s)} does not go with {points} frequencies and {ports_text(ports)}; "
+                      "one matrix for each frequency is needed")
     frequency = np.asarray(data.frequency, float)
     _check_frequencies(frequency, "")
     whole = np.isfinite(data.s).all(axis=(1, 2))
@@ -108,8 +108,8 @@ def _check(data: TouchstoneData) -> None:
 
 def _check_frequencies(frequency: np.ndarray, kind: str) -> None:
     if not np.isfinite(frequency).all() or frequency[0] < 0 or (np.diff(frequency) <= 0).any():
-        raise Refusal(f"{kind}frequencies must be finite, not below zero, and increase; sort them and leave out repeated "
-                      "ones")
+        raise Refusal(f"{kind}frequencies must be finite, not below zero, and increase; sort them and leave out "
+                      "repeated ones")
 
 
 def _check_name(path: str | Path, ports: int) -> None:
