@@ -15,7 +15,9 @@ from importlib import import_module
 from typing import Any
 
 _PUBLIC = {"Circuit": "studies.circuit", "SteadyState": "balance.solution", "SweepTable": "studies.table",
-           "HbsimError": "errors", "Refusal": "errors", "NotSolved": "errors", "read_touchstone": "linear.touchstone"}
+           "HbsimError": "errors", "Refusal": "errors", "NotSolved": "errors",
+           "NetworkResponse": "studies.network_response", "read_touchstone": "linear.touchstone",
+           "write_touchstone": "linear.touchstone"}
 
 __all__ = ["load", *_PUBLIC]
 

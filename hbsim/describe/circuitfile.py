@@ -12,6 +12,7 @@ from ..errors import Refusal, nearest
 from ..linear.board import Board, Conductor
 from ..linear.kinds import KINDS
 from ..linear.network import GROUND
+from ..linear.part import Part
 from . import library
 from .description import Description, Drive, JunctionChoice, Placed, Port, Supply
 from .filling import Filled, choose, fill, infinite_note, override
@@ -219,10 +220,28 @@ def _linear(cls: type, kind: str, raw: dict[str, Any], place: str, board: Board 
             raise Refusal(f"a {kind} by its dimensions lies on a board, and the circuit has none; write [board] with "
                           f"use = \"fr4-1.6mm\" or values of your own", place)
         given["board"] = board
-    beside = ("conductor",) if "conductor" in names else ()
-    if beside and "conductor" in raw:
+    beside = tuple(key for key in ("conductor", "fixture") if key in names)
+    if "conductor" in beside and "conductor" in raw:
         given["conductor"] = _conductor(raw["conductor"], f"{place}.conductor", folder)
+    if "fixture" in beside and "fixture" in raw:
+        given["fixture"] = _fixtures(raw["fixture"], f"{place}.fixture", board, folder)
     return fill(cls, raw, place, given=given, beside=beside, folder=folder)
+
+
+def _fixtures(raw: Any, place: str, board: Board | None, folder: Path) -> dict[int, Part]:
+    """The tables [part.NAME.fixture.PORT]: what is removed from measured data, by port."""
+    found = {}
+    for port, own in raw.items() if isinstance(raw, dict) else [("", raw)]:
+        if not isinstance(own, dict) or not port.isdecimal() or port != str(int(port)):
+            raise Refusal(f"a fixture stands in a table of its own by the number of its port; write [{place}.1] on a "
+                          'line of its own, with kind = "line" or kind = "touchstone block" and its values', place)
+        here = f"{place}.{port}"
+        kind = text(own, "kind", here)
+        if kind not in KINDS:
+            raise Refusal(f"there is no kind '{kind}' of a fixture{nearest(kind, KINDS)}", f"{here}.kind")
+        own = {key: value for key, value in own.items() if key != "kind"}
+        found[int(port)] = _linear(choose(kind, KINDS[kind], own, here), kind, own, here, board, folder).model
+    return found
 
 
 def _check_sources(ports: dict[str, Port], supplies: dict[str, Supply]) -> None:

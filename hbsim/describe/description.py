@@ -159,7 +159,7 @@ class Description:
         Refusal
             Unknown address (names the nearest one), or a value that is not possible there.
         """
-        changes: dict[tuple[str, str], dict[str, float]] = {}
+        changes: dict[tuple[str, str, str], dict[str, float]] = {}
         notes = self.notes
         for address, value in values.items():
             owner, _, field, spec = self._find(address)
@@ -172,8 +172,9 @@ class Description:
                 notes = tuple(other for other in notes if other != note)
                 if zero_meant_infinite(spec, value, changed[field]):
                     notes += (note,)
-        result = self._with_board(changes.pop(("board", ""))) if ("board", "") in changes else self
-        for (group, name), changed in changes.items():
+        board = changes.pop(("board", "", ""), None)
+        result = self._with_board(board) if board else self
+        for (group, name, inside), changed in changes.items():
             if group == "drive":
                 drive = _replaced(self.drive, changed, "drive")
                 result = replace(result, drive=drive)
@@ -181,7 +182,10 @@ class Description:
                 continue
             things = getattr(result, group)
             thing = things[name]
-            if isinstance(thing, Placed):
+            if inside:
+                inner = _replaced(thing.part.inside()[inside], changed, f"{name}.{inside}")
+                thing = replace(thing, part=_put_inside(thing.part, inside, inner, name))
+            elif isinstance(thing, Placed):
                 thing = replace(thing, part=_replaced(thing.part, changed, name))
             else:
                 thing = _replaced(thing, changed, name)
@@ -190,8 +194,9 @@ class Description:
 
     def _with_board(self, changed: dict[str, float]) -> Description:
         board = _replaced(self.board, changed, "board")
-        parts = {name: replace(placed, part=replace(placed.part, board=board))
-                 if getattr(placed.part, "board", None) is not None else placed for name, placed in self.parts.items()}
+        moved = {name: placed.part.on_board(board) for name, placed in self.parts.items()}
+        parts = {name: placed if moved[name] is placed.part else replace(placed, part=moved[name])
+                 for name, placed in self.parts.items()}
         return replace(self, board=board, parts=parts)
 
     def _owners(self) -> dict[str, Any]:
@@ -201,16 +206,19 @@ class Description:
         owners |= {f"port.{name}": port for name, port in self.ports.items()}
         if self.board is not None:
             owners["board"] = self.board
-        return owners | {name: placed.part for name, placed in (self.parts | self.devices).items()}
+        for name, placed in self.parts.items():
+            owners[name] = placed.part
+            owners |= {f"{name}.{inside}": part for inside, part in placed.part.inside().items()}
+        return owners | {name: placed.part for name, placed in self.devices.items()}
 
-    def _find(self, address: str) -> tuple[tuple[str, str], Any, str, Quantity]:
-        """(group, name), the object, its field, and what the field holds."""
+    def _find(self, address: str) -> tuple[tuple[str, str, str], Any, str, Quantity]:
+        """(group, name, place inside a part), the object, its field, and what the field holds."""
         names = address.split(".")
         if names[0] == "part":
             names = names[1:]
         if len(names) == 2 and names[0] == "supply":
             names.append("voltage")
-        group, name, thing = "", "", None
+        group, name, inside, thing = "", "", "", None
         if len(names) == 3 and names[0] in ("supply", "port"):
             group, name = ("supplies" if names[0] == "supply" else "ports"), names[1]
             thing = getattr(self, group).get(name)
@@ -221,10 +229,13 @@ class Description:
             group = "parts" if name in self.parts else "devices"
             placed = getattr(self, group).get(name)
             thing = placed.part if placed is not None else None
+        elif len(names) > 2 and names[0] in self.parts:
+            group, name, inside = "parts", names[0], ".".join(names[1:-1])
+            thing = self.parts[name].part.inside().get(inside)
         if thing is not None:
             found = _quantities(type(thing)).get(names[-1])
             if found is not None:
-                return (group, name), thing, *found
+                return (group, name, inside), thing, *found
         raise self._unknown(address)
 
     def _unknown(self, address: str) -> Refusal:
@@ -250,4 +261,11 @@ def _replaced(thing: Any, changed: dict[str, float], place: str) -> Any:
     try:
         return replace(thing, **changed)
     except Refusal as refusal:  # the class itself weighs its values against each other
+        raise refusal.located(place) from None
+
+
+def _put_inside(part: Part, inside: str, inner: Part, place: str) -> Part:
+    try:
+        return part.with_inside(inside, inner)
+    except Refusal as refusal:
         raise refusal.located(place) from None

@@ -1,7 +1,8 @@
 """From a table of texts to a checked object: the fields of a dataclass say what a table may hold.
 
 A field with metadata "quantity" is read with its unit and limits, "words" takes one of a few words, "flag" a true or
-false, "reader" the name of a file. A field without any of these is filled by the caller (`given`).
+false, "counts" a list of whole numbers (the metadata says of what), "reader" the name of a file. A field without any
+of these is filled by the caller (`given`).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ def key_of(field: str) -> str:
 def readable(cls: type) -> dict[str, Field]:
     """The fields of a dataclass that a table may hold: key -> field."""
     return {key_of(item.name): item for item in fields(cls)
-            if item.init and item.metadata.keys() & {"quantity", "words", "flag", "reader"}}
+            if item.init and item.metadata.keys() & {"quantity", "words", "flag", "counts", "reader"}}
 
 
 def fill(cls: type, raw: Mapping[str, Any], place: str, *, given: Mapping[str, Any] | None = None,
@@ -111,6 +112,11 @@ def _read_field(item: Field, value: Any, place: str, folder: Path) -> Any:
         if not isinstance(value, bool):
             raise Refusal(f"{value!r} is not a yes or no; write {item.name} = true or {item.name} = false", place)
         return value
+    if "counts" in item.metadata:
+        if not isinstance(value, list) or any(isinstance(n, bool) or not isinstance(n, int) for n in value):
+            raise Refusal(f"{value!r} is not a list of whole numbers ({item.metadata['counts']}); write for example "
+                          f"{item.name} = [2, 1]", place)
+        return tuple(value)
     if not isinstance(value, str) or not value.strip():
         raise Refusal(f"{value!r} is not the name of a file; write {item.name} = \"...\"", place)
     try:

@@ -18,7 +18,7 @@ gets a hidden node, "m|match_stub" ('|' cannot stand in the name of a node). The
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -87,7 +87,7 @@ class Joined:
     added, left_out : what was put in, and where nothing was
     """
 
-    elements: tuple[Element, ...]
+    elements: tuple[Element, ...] = field(repr=False)
     added: tuple[Junction, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
 

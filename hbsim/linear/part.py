@@ -7,7 +7,7 @@ harmonic 0 is DC; a terminal's current is positive into the part; terminal volta
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar, NamedTuple
 
 import numpy as np
@@ -61,6 +61,22 @@ class Part(ABC):
     @abstractmethod
     def relation(self, omega: np.ndarray) -> Relation:
         """Relation at each angular frequency of `omega`, shape (n_frequency,), zero included. [rad/s]"""
+
+    def inside(self) -> dict[str, Part]:
+        """Parts that this one is told with, by their address in it ("fixture.1")."""
+        return {}
+
+    def with_inside(self, address: str, part: Part) -> Part:
+        """The same part, with another one at an address of `inside`."""
+        raise KeyError(address)
+
+    def on_board(self, board: Board) -> Part:
+        """The same part on another board; itself if it lies on none."""
+        moved = replace(self, board=board) if getattr(self, "board", None) is not None else self
+        for address, part in self.inside().items():
+            other = part.on_board(board)
+            moved = moved if other is part else moved.with_inside(address, other)
+        return moved
 
     def warnings(self, highest_frequency: float) -> list[str]:
         """Sentences on what was computed outside a formula's published range, up to `highest_frequency`. [Hz]"""

@@ -12,7 +12,7 @@ from ..quantities import quantity
 from .board import Board, Conductor
 from .checks import Checked, refuse_together
 from .microstrip import loss, radial
-from .part import Part, Relation
+from .part import Part, Relation, Strip
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,10 @@ class BoardRadialStub(Checked, Part):
     def metal(self) -> Conductor:
         """What the stub is made of."""
         return self.conductor or self.board.metal
+
+    def strips(self) -> tuple[Strip, ...]:
+        width = self.inner_width or 2.0 * self.start * float(np.sin(self.opening / 2.0))
+        return (Strip(width, self.board),)
 
     def relation(self, omega: np.ndarray) -> Relation:
         shape = radial.sector(self.start, self.outer_radius, self.opening, self.metal, self.board,

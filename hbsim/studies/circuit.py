@@ -13,6 +13,7 @@ from ..balance.solve import solve
 from ..describe import circuitfile
 from ..describe.description import Description
 from ..linear.junctions import Joined
+from .network_response import ABSENT, NetworkResponse, network_response
 from .sweep import sweep
 from .table import SweepTable
 
@@ -109,6 +110,40 @@ class Circuit:
         """The junctions of strips that are put in by themselves (`added`), and where none is, with the reason and what
         to write instead (`left_out`); see linear/junctions.py for the rules."""
         return self.description.joined
+
+    def network(self, frequency: Sequence[float], ports: Sequence[str] | None = None, *,
+                reference: float | Sequence[float] | None = None, parts: Sequence[str] | None = None,
+                device: str = ABSENT) -> NetworkResponse:
+        """S-parameters of the linear circuit, or of some of its parts, between any nodes.
+
+        Parameters
+        ----------
+        frequency : sequence of float
+            At least 2, rising, from 0 on. [Hz]
+        ports : sequence of str, or None
+            Each the name of a port of the circuit, of a node, or "node1/node2" for a port between two nodes. A port of
+            the circuit has its own impedance as reference, and its termination is not counted besides; "node/ground"
+            leaves it there. None: all ports of the circuit.
+        reference : float, sequence of float, or None
+            For all ports that are none of the circuit's, or one for each port; None: 50 ohm. [ohm]
+        parts : sequence of str, or None
+            Only these parts count, without supplies and terminations. None: all do; supplies are their resistance to
+            ground, ports of the circuit that are not asked for end in their impedance.
+        device : str
+            "absent": devices are taken out. "linearised": they are their slopes at the DC point without drive.
+
+        Returns
+        -------
+        NetworkResponse
+
+        Raises
+        ------
+        NotSolved
+            Devices are to be linearised, and no DC point was found.
+        Refusal
+            A name is not known, the frequencies do not rise, or the network leaves a voltage undetermined.
+        """
+        return network_response(self.description, frequency, ports, reference=reference, parts=parts, device=device)
 
     def __repr__(self) -> str:
         d = self.description

@@ -16,6 +16,7 @@ is read at one frequency from the imaginary part of 1/h21 (derived here); the co
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -42,6 +43,41 @@ def slopes(device: Device, voltage: np.ndarray) -> tuple[np.ndarray, np.ndarray,
     return device.law(voltage)[3:]
 
 
+def device_admittance(mounted: Sequence[Mounted], nodes: Sequence[str], bias: np.ndarray,
+                      omega: np.ndarray) -> np.ndarray:
+    """Admittance of devices between nodes, complex, (n_frequency, n_node, n_node). [S]
+
+    Parameters
+    ----------
+    mounted : sequence of Mounted
+    nodes : sequence of str
+        Every end of a branch of theirs but ground is among them.
+    bias : ndarray, (n_node,)
+        DC voltages of the nodes. [V]
+    omega : ndarray, (n_frequency,)
+        Angular frequencies. [rad/s]
+    """
+    number = {node: i for i, node in enumerate(nodes)}
+    total = np.zeros((len(omega), len(nodes), len(nodes)), complex)
+    rate = 1j * omega[:, None, None]
+    for item in mounted:
+        ends = _incidence(item, number)
+        di, dq, dt = (slope[:, :, 0] for slope in slopes(item.device, (ends @ bias)[:, None]))
+        total += ends.T @ (di + rate * dq + np.exp(-rate * item.device.delay) * dt) @ ends
+    return total
+
+
+def _incidence(item: Mounted, number: dict[str, int]) -> np.ndarray:
+    """(n_branch, n_node): branch voltages from node voltages."""
+    ends = np.zeros((len(item.branches()), len(number)))
+    for row, (start, end) in enumerate(item.branches()):
+        if start in number:
+            ends[row, number[start]] += 1.0
+        if end in number:
+            ends[row, number[end]] -= 1.0
+    return ends
+
+
 class SmallSignal:
     """A circuit linearised at a row of frequencies, around any of its DC points.
 
@@ -62,21 +98,13 @@ class SmallSignal:
         circuit = system.network
         self.mounted = system.mounted
         self.network = Network(list(circuit.elements.values()), circuit.sources, circuit.device_nodes, omega)
-        self._number = {node: i for i, node in enumerate(circuit.device_nodes)}
 
     def admittance(self, bias: np.ndarray) -> np.ndarray:
         """Of all devices between the device nodes, complex, (n_frequency, n_device_node, n_device_node). [S]
 
         bias: DC voltages of the device nodes, (n_device_node,). [V]
         """
-        omega, n = self.network.omega, len(self._number)
-        total = np.zeros((len(omega), n, n), complex)
-        for item in self.mounted:
-            ends = self._incidence(item)
-            di, dq, dt = (slope[:, :, 0] for slope in slopes(item.device, (ends @ bias)[:, None]))
-            rate = 1j * omega[:, None, None]
-            total += ends.T @ (di + rate * dq + np.exp(-rate * item.device.delay) * dt) @ ends
-        return total
+        return device_admittance(self.mounted, self.network.device_nodes, bias, self.network.omega)
 
     def source_admittance(self, bias: np.ndarray) -> np.ndarray:
         """What the circuit shows to its sources, complex, (n_frequency, n_source, n_source). [S]
@@ -97,16 +125,6 @@ class SmallSignal:
             for i, name in enumerate(network.sources):
                 result[:, i, j] = -network.terminal_currents(found, name)[:, 0]
         return result
-
-    def _incidence(self, item: Mounted) -> np.ndarray:
-        """(n_branch, n_device_node): branch voltages from node voltages."""
-        ends = np.zeros((len(item.branches()), len(self._number)))
-        for row, (start, end) in enumerate(item.branches()):
-            if start in self._number:
-                ends[row, self._number[start]] += 1.0
-            if end in self._number:
-                ends[row, self._number[end]] -= 1.0
-        return ends
 
 
 def transition_frequency(frequency: np.ndarray, current_gain: np.ndarray) -> float:

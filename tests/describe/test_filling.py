@@ -24,6 +24,7 @@ class Everything:
     VAF: float = quantity("V", float("inf"), zero_is_infinite=True)
     shape: str = field(default="round", metadata={"words": ("round", "square")})
     plated: bool = field(default=False, metadata={"flag": True})
+    order: tuple[int, ...] = field(default=(), metadata={"counts": "what comes first"})
     data: str = field(default="", metadata={"reader": first_line})
     inner: int = field(default=7, init=False)
 
@@ -31,9 +32,9 @@ class Everything:
 def test_every_kind_of_field(tmp_path):
     (tmp_path / "a.txt").write_text("hello\n")
     raw = {"kind": "x", "length": "3 mm", "level": "2 dBm", "VAF": "0 V", "shape": "square", "plated": True,
-           "data": "a.txt"}
+           "order": [2, 1], "data": "a.txt"}
     filled = fill(Everything, raw, "part.a", given={"board": "b"}, beside=("kind",), folder=tmp_path)
-    assert filled.model == Everything("b", 0.003, 2.0, float("inf"), "square", True, "hello")
+    assert filled.model == Everything("b", 0.003, 2.0, float("inf"), "square", True, (2, 1), "hello")
     assert filled.read_as_infinite == ("VAF",)
     changed = override(filled, {"VAF": "20 V"}, "part.a")
     assert changed.model.VAF == 20.0 and changed.model.length == 0.003 and changed.read_as_infinite == ()
@@ -48,6 +49,8 @@ def test_every_kind_of_field(tmp_path):
     ({"length": "1 m", "shape": "sqare"}, "part.a.shape", ["'sqare'", "'square'"]),
     ({"length": "1 m", "plated": "true"}, "part.a.plated", ["plated = true"]),
     ({"length": "1 m", "plated": 1}, "part.a.plated", ["plated = true"]),
+    ({"length": "1 m", "order": [1, True]}, "part.a.order", ["list of whole numbers (what comes first)", "[2, 1]"]),
+    ({"length": "1 m", "order": 2}, "part.a.order", ["list of whole numbers"]),
     ({"length": "1 m", "data": 3}, "part.a.data", ["not the name of a file"]),
     ({"length": "1 m", "data": "gone.txt"}, "part.a.data", ["gone.txt", "no such file"]),
 ])

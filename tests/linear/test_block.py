@@ -182,8 +182,8 @@ def test_the_refusal_names_file_range_harmonics_and_words():
         block.relation(2 * np.pi * 1.152 * GHZ * np.arange(9))
     text = str(caught.value)
     for words in ("'invented.s2p' holds data from 2 GHz to 3 GHz", 'at DC (say at_dc = "...")',
-                  'at the harmonic 1.152 GHz below that (say below = "...")',
-                  'at the harmonics 3.456 GHz, 4.608 GHz, 5.76 GHz and 3 more up to 9.216 GHz above that '
+                  'at 1.152 GHz below that (say below = "...")',
+                  'at 3.456 GHz, 4.608 GHz, 5.76 GHz and 3 more up to 9.216 GHz above that '
                   '(say above = "...")', '"hold"', '"through"', "fewer harmonics"):
         assert words in text
     one_port = TouchstoneBlock(data([GHZ], [[[0.5]]], (50.0,)), at_dc="open")

@@ -212,7 +212,8 @@ def test_all_of_them_in_one_network():
     omega = 2 * np.pi * np.array([0.0, 1e6, 1.152e9, 2.304e9, 10e9])
     wide = 3e-3
     parts = {"gap1": (BoardGap(FR4, wide, 0.3e-3), ("a", "r1")), "res": (BoardLine(FR4, wide, 0.03), ("r1", "r2")),
-             "gap2": (BoardGap(FR4, wide, 0.3e-3, 1e-3), ("r2", "m")), "tee": (BoardTee(FR4, wide, 1e-3), ("m", "n", "s")),
+             "gap2": (BoardGap(FR4, wide, 0.3e-3, 1e-3), ("r2", "m")),
+             "tee": (BoardTee(FR4, wide, 1e-3), ("m", "n", "s")),
              "end": (BoardOpenEnd(FR4, 1e-3), ("s",)), "step": (BoardStep(FR4, wide, 1e-3), ("n", "o")),
              "bend": (BoardBend(FR4, 1e-3, 0.5), ("o", "p")),
              "cross": (BoardCross(FR4, 1e-3, wide, 1e-3), ("p", "b", "t", "v")),

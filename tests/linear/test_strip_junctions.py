@@ -14,6 +14,7 @@ from hbsim.linear.junctions import ASKED, Arm, join_strips
 from hbsim.linear.lines import BoardLine, BoardOpenStub, BoardShortedStub, Line
 from hbsim.linear.lumped import Resistor
 from hbsim.linear.network import Element
+from hbsim.linear.radial_stub import BoardRadialStub
 from hbsim.linear.response import scattering
 
 BOARD = Board(height=1.6e-3, permittivity=4.4, loss_tangent=0.02, thickness=35e-6, conductivity=5.8e7)
@@ -134,6 +135,14 @@ def test_shorted_stubs_are_stubs():
     short = Element("short", BoardShortedStub(BOARD, 1e-3, 9e-3), ("m",))
     junction, _ = only([line("first", "in", "m"), short, line("second", "m", "out")])
     assert junction.element.part == BoardTee(BOARD, 3e-3, 1e-3)
+
+
+@pytest.mark.parametrize("told", [{"inner_width": 1e-3}, {"inner_radius": 1e-3}])
+def test_a_radial_stub_is_one_of_the_width_of_its_narrow_end(told):
+    # the chord of 60 degrees is as long as the radius
+    sector = Element("sector", BoardRadialStub(BOARD, 9e-3, 60.0, **told), ("m",))
+    junction, _ = only([line("first", "in", "m"), sector, line("second", "m", "out")])
+    assert junction.element.part.branch_width == pytest.approx(1e-3, rel=1e-12)
 
 
 def test_two_stubs_on_a_line_get_their_cross():

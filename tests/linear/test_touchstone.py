@@ -1,4 +1,4 @@
-"""Reading Touchstone files of version 1.
+"""Reading Touchstone files: the example files of every version, and the rules of version 1.
 
 Rules checked: Touchstone File Format Specification, Version 2.1, IBIS Open Forum, 26 January 2024. The files in
 touchstone_files/ hold invented numbers; expected.json was worked out from the standard apart from this reader.
@@ -19,6 +19,7 @@ FILES = Path(__file__).parent / "touchstone_files"
 EXPECTED = json.loads((FILES / "expected.json").read_text())
 S_OF_OTHERS = {  # section "note" of expected.json, against the references of the file
     "04_z_normalised_v1.s1p": [[0.517241379310345 - 0.206896551724138j]],
+    "05_z_plain_v2.ts": [[(5 - 15j) / (45 - 15j)]],  # (Z - R) / (Z + R) of 25-15j ohm in 20 ohm
     "06_h_normalised_v1.s2p": [[-0.423728813559322, 0.00135593220338983], [-135.593220338983, 1.03389830508475]],
 }
 BAD = {
@@ -36,14 +37,19 @@ BAD = {
     "b12_complex_reference.s1p": ("line 1", "complex reference impedance is not supported"),
     "b13_two_formats.s1p": ("line 1", "MA and RI both given"),
     "b14_h_with_three_ports.s3p": ("line 1", "H and G parameters exist for 2 ports only"),
-    "b21_version_3.ts": ("line 1", "version '3.0'"),
+    "b15_v2_order_missing.ts": ("[Two-Port Data Order] is missing", "S12 and S21 cannot be told apart"),
+    "b16_v2_frequency_count.ts": ("[Number of Frequencies] is 3, 2 found",),
+    "b17_v2_reference_count.ts": ("line 5", "[Reference] holds 2 values, 3 ports"),
+    "b18_v2_text_after_end.ts": ("line 8", "text after [End]"),
+    "b19_v2_noise_with_one_port.ts": ("line 5", "noise data needs 2 ports"),
+    "b20_v2_unknown_keyword.ts": ("line 4", "[Two-Port Order] unknown; [Two-Port Data Order] meant?"),
+    "b21_version_3.ts": ("line 1", "version 3.0 is not known here (2.0 and 2.1 are)"),
     "b22_noise_starts_too_high.s2p": ("line 4", "5 numbers at 3 GHz", "at or below 2 GHz", "needs 9"),
     "b23_keyword_without_version.s2p": ("line 2", "[Network Data]", "[Version]"),
     "b24_unicode_minus.s1p": ("line 2", "U+2212", "typographic minus"),
     "b25_no_data.s1p": ("no data",),
     "b26_matrix_cut_short.s3p": ("line 2", "ends inside the matrix of 1 GHz: 13 of 19 numbers"),
     "b27_reference_count_v11.s2p": ("line 1", "3 resistances, 2 ports"),
-    "../05_z_plain_v2.ts": ("line 1", "version 2 files come with a later release; export as version 1"),
 }
 
 
@@ -67,6 +73,7 @@ def test_example_files_read_as_the_standard_says(name):
     assert data.ports == expected["ports"]
     np.testing.assert_allclose(data.frequency, expected["frequency_hz"], rtol=1e-15)
     np.testing.assert_array_equal(data.reference, expected["z0_ohm"])
+    assert data.parameter == expected["parameter"]
     # 1e-12: 15 digits are printed in expected.json, the largest element is 136
     np.testing.assert_allclose(data.s, [S_OF_OTHERS[name]] if name in S_OF_OTHERS else matrix, rtol=1e-12, atol=1e-13)
     if "noise" not in expected:
@@ -78,6 +85,14 @@ def test_example_files_read_as_the_standard_says(name):
     gamma = data.noise[:, 2] * np.exp(1j * np.deg2rad(data.noise[:, 3]))
     np.testing.assert_allclose(gamma, np.array(noise["gamma_opt"]) @ [1, 1j], rtol=1e-13)
     np.testing.assert_allclose(data.noise[:, 4], noise["rn_ohm"], rtol=1e-15)
+    assert data.noise_reference == noise["gamma_opt_reference_ohm"]
+
+
+def test_every_file_of_the_folders_is_expected():
+    names = {file.name for file in FILES.iterdir() if file.is_file()} - {"expected.json", ".gitattributes"}
+    bad = {file.name for file in (FILES / "bad").iterdir()} - {"expected_errors.json"}
+    assert names == set(EXPECTED)
+    assert bad == set(BAD) == set(json.loads((FILES / "bad/expected_errors.json").read_text()))
 
 
 @pytest.mark.parametrize("name", BAD)
@@ -98,6 +113,12 @@ def test_printed_values_of_the_standard(tmp_path):
     z = 53.025 * np.exp(-0.25j * np.pi)
     assert data.s[0, 0, 0] == pytest.approx((z - 75) / (z + 75), rel=1e-14)
     assert "multiplied by R = 75 ohm" in data.notes[0]
+    # Z of 37.4943370724-37.4943370724j ohm (10 printed decimals) from S in 75 ohm
+    assert 75 * (1 + data.s[0, 0, 0]) / (1 - data.s[0, 0, 0]) == pytest.approx(37.4943370724 * (1 - 1j), abs=1e-10)
+    # Noise resistance 0.38 and 0.40 in a file of version 1 and R 50 is 19 and 20 ohm.
+    rows = "2 .95 -26 3.57 157 .04 76 .66 -14\n4 .6 -144 1.3 40 .14 40 .56 -85\n"
+    data = from_text(tmp_path, f"# GHz S MA R 50\n{rows}4 .7 .64 69 .38\n18 2.7 .46 -33 .40\n", "x.s2p")
+    np.testing.assert_allclose(data.noise[:, 4], [19, 20], rtol=1e-15)
 
 
 def s_from_z(z, reference):
@@ -173,16 +194,23 @@ def test_random_files_read_back(tmp_path_factory, ports, points, name, style, un
     assert data.comments[0] == "invented numbers, 25 \u00b0C"
 
 
-@pytest.mark.parametrize("text", [
-    "# Hz S RI R 50\n1e9 0.25 -0.5\n", "#GHz S RI\n1 0.25 -0.5\n", "   #   gHZ s ri r     50.00   ! note\n1 .25 -.5",
-    "# R 50 RI S\n\n1 +2.5e-001 -5D-1\n\n", "# S GHZ RI R 50\n! 2 1 1\n000001 0.25 -0.5 ! 42.3\n",
-    "\ufeff! mark\r\n# GHz RI\r\n1\t0.25\t-0.5\t\r\n\x1a", "! a\r# KHZ RI\r1000000 0.25 -0.5",
+@pytest.mark.parametrize("text, odd", [
+    ("# Hz S RI R 50\n1e9 0.25 -0.5\n", None), ("#GHz S RI\n1 0.25 -0.5\n", "'#' joined to the first word in line 1"),
+    ("   #   gHZ s ri r     50.00   ! note\n1 .25 -.5", None),
+    ("# R 50 RI S\n\n1 +2.5e-001 -5D-1\n\n", "an exponent written with D in line 3"),
+    ("# S GHZ RI R 50\n! 2 1 1\n000001 0.25 -0.5 ! 42.3\n", None),
+    ("\ufeff! mark\r\n# GHz RI\r\n1\t0.25\t-0.5\t\r\n\x1a", "Ctrl-Z at the end; a byte-order mark before the text"),
+    ("! a\r# KHZ RI\r1000000 0.25 -0.5", None),
+    ("# RI\n1 .25 -.5 ! 25 \u00b0C", "letters outside ASCII, read as UTF-8"),
+    ("# RI\n1 .25 -.5 ! 25 \u00b0C".encode("latin-1"), "letters outside ASCII, read as Latin-1"),
+    ("# RI\n1 .25 -.5\x1a\x1a\x1a", "Ctrl-Z at the end"),
 ])
-def test_harmless_deviations_are_accepted(tmp_path, text):
+def test_harmless_deviations_are_accepted_and_named(tmp_path, text, odd):
     data = from_text(tmp_path, text)
     assert data.frequency == pytest.approx([1e9], rel=1e-15)
-    assert data.s[0, 0, 0] == 0.25 - 0.5j
-    assert data.reference == [50.0] and data.notes == ()
+    assert data.s[0, 0, 0] == 0.25 - 0.5j and data.corner == (0.25 - 0.5j, 0.25 - 0.5j)
+    assert data.reference == [50.0] and (data.parameter, data.format, data.version) == ("S", "RI", "1.0")
+    assert data.notes == (() if odd is None else (f"not in the standard, and without effect on the numbers: {odd}",))
 
 
 def test_the_number_of_ports_is_counted_where_the_name_does_not_tell(tmp_path):
@@ -200,10 +228,13 @@ def test_the_number_of_ports_is_counted_where_the_name_does_not_tell(tmp_path):
     ("! Data is not renormalized\n# GHz S RI\n1 0 0\n", "x.s1p", "read with R = 50 ohm all the same"),
     ("# GHz S RI\n1 0 0\n! Port Impedance6.46 0\n", "x.s1p", "port impedances"),
     ("# GHz S RI\n1 0 0\n# MHz S RI\n", "x.s1p", "line 3 is a second option line; the first one counts"),
+    ("# GHz S RI\n1 0 0\n# GHz S RI\n2 0 0\n#\n", "x.s1p", "line 3 (and 1 more) is a second option line"),
+    (f"# RI\n1 {' .1 0' * 9}\n", "x.s3p", "rows broken over lines otherwise than in version 1, from line 2"),
     ("# GHz S DB\n1 -200 0 13 90 -200 0 -3 0\n", "x.s2p", "S11 and S12 are zero at every frequency"),
     ("# GHz S MA\n1 -0.2 0.1\n", "x.s1p", "perhaps real and imaginary parts"),
     ("# GHz S RI\n1 170 0.9\n", "x.s1p", "S-parameters above 100"),
     ("# GHz Y RI R 20\n1 1 0\n", "x.s1p", "Y data divided by R = 20 ohm"),
+    ("# GHz Z RI R 20 30\n1 1 0 0 0 0 0 1 0\n", "x.s2p", "sqrt(R_i R_j), for which the standard gives no"),
 ])
 def test_doubts_are_noted(tmp_path, text, name, note):
     assert any(note in said for said in from_text(tmp_path, text, name).notes)
@@ -244,6 +275,9 @@ ROW4 = " ".join(["0.1 0"] * 4)
     ("# RI\n1e305 0 0\n", "x.s1p", "line 2: a value here is too large"),
     ("# RI\n1 0 0 0 0 0 0 0 0\n0.5 1 1 1 1\n0.7 1 1 1\n", "x.s2p", "line 4: 4 numbers, a noise row needs 5"),
     ("# RI\n1 0 0 0 0 0 0 0 0\n0.5 1 1 1 1\n0.5 1 1 1 1\n", "x.s2p", "line 4: 500 MHz stands twice"),
+    ("# GHz RI R 50 XHz\n1 0 0\n", "x.s1p", "'XHz' is unknown; units are"),
+    ("# R 50x\n1 0 0\n", "x.s1p", "'50x' is no"),
+    ("# GHz RI\n1.0740370185092563 0 0\n1.0740370185092565 0 0\n", "x.s1p", "nearer together than numbers in Hz"),
     ("# Z RI\n1 -1 0\n", "x.s1p", "no S-parameters at 1 GHz"), ("# RI\n1 0 0\n", "x.s0p", "0 ports"),
 ])
 def test_what_leaves_the_meaning_open_is_refused(tmp_path, text, name, words):

@@ -54,8 +54,8 @@ def _mode(impedance_in_air: float, permittivity: float) -> Static:
 def thin_modes(u: float, g: float, er: float) -> Modes:
     """Both modes of infinitely thin strips at low frequency.
 
-    Against an independent electrostatic solution: impedances within 0.64 % (even), 1.08 % (odd), permittivities
-    within 0.51 %.
+    Against an independent electrostatic solution, for u 0.2 to 5, g 0.1 to 2, er up to 10: impedances within 0.68 %
+    (even), 1.08 % (odd), permittivities within 0.58 %; over the whole range 0.76 %, 1.64 % (u 10, g 0.1) and 0.87 %.
     """
     air, ee0 = air_impedance(u), static_permittivity(u, er)
     v = u * (20.0 + g**2) / (10.0 + g**2) + g * np.exp(-g)

@@ -7,7 +7,8 @@ Two published forms are joined. That of Kirschning, Jansen and Koster (1983) hol
 to 27 % too little series capacitance, and that of Garg and Bahl (1978) is the better one. Between g = 0.1 and 0.2 the
 logarithm of the series capacitance goes over from the one to the other in proportion to log g (hbsim's own), so that
 nothing jumps there. The older form knows equal strips of u = 0.5 to 2 and er = 2.5 to 15 only; others are brought in
-by the ratio of the newer form at g = 0.2 (own). Capacitances to ground are those of the newer form throughout; they vanish with the gap.
+by the ratio of the newer form at g = 0.2 (own). Capacitances to ground are those of the newer form throughout; between
+equal strips they vanish with the gap.
 """
 
 from __future__ import annotations

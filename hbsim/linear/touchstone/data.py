@@ -24,12 +24,22 @@ class TouchstoneData:
     reference : ndarray, (p,)
         Reference resistance of each port. [ohm]
     notes : tuple of str
-        Sentences on how the file was understood where it leaves doubt.
+        Sentences on how the file was understood where it leaves doubt, and on what it has outside the standard.
     noise : ndarray, (m, 5), or None
         Noise parameters of a 2-port, kept and not used: frequency [Hz], minimum noise figure [dB], magnitude [1]
-        and angle [deg] of the best source reflection against reference[0], effective noise resistance [ohm].
+        and angle [deg] of the best source reflection against `noise_reference`, effective noise resistance [ohm].
     comments : tuple of str
         The comments, without their "!".
+    parameter, format, version : str
+        What stands in the file: "S", "Y", "Z", "H" or "G"; "RI", "MA" or "DB"; "1.0", "1.1", "2.0" or "2.1".
+    corner : (complex, complex), or None
+        Element 11 of the first and of the last point as it stands in the file, before a change of reference, unit or
+        kind: for a look at the file beside the numbers. None for data that come from no file.
+    noise_reference : float or None
+        Of the best source reflection: the resistance on the option line, whatever `reference` is. None means
+        reference[0]. [ohm]
+    information : tuple of str
+        Lines between [Begin Information] and [End Information] of version 2.
     """
 
     file: str
@@ -39,6 +49,12 @@ class TouchstoneData:
     notes: tuple[str, ...] = ()
     noise: np.ndarray | None = None
     comments: tuple[str, ...] = ()
+    parameter: str = "S"
+    format: str = "RI"
+    version: str = "1.0"
+    corner: tuple[complex, complex] | None = None
+    noise_reference: float | None = None
+    information: tuple[str, ...] = ()
 
     @property
     def ports(self) -> int:

@@ -1,4 +1,4 @@
-"""From the bytes of a Touchstone file to its lines and numbers, with refusals that name the line.
+"""From the bytes of a Touchstone file to lines that say something, and comments.
 
 Source of the rules: Touchstone File Format Specification, Version 2.1, IBIS Open Forum, 2024, General Syntax.
 """
@@ -9,128 +9,146 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from ...errors import Refusal
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?")
-_CLEAN = frozenset("0123456789+-.ED \t")  # no letters of nan and inf, no "_", no "x": float() would take them
+Range = tuple[int, int, int]  # line number at the start, start and end in `Text.code`
 _NOT_TEXT = bytes(set(range(32)) - set(b"\t\n\r"))
 
 
 @dataclass(frozen=True)
-class Lines:
-    """The lines that say something, with their numbers counted from 1, and the comments.
+class Marked:
+    """An option line ("#") or a keyword line ("["): its number, where it stands in `Text.code`, what it says."""
 
-    code : (line number, text without comment and outer blanks), none of them empty.
-    """
+    line: int
+    start: int
+    end: int
+    text: str
 
-    code: tuple[tuple[int, str], ...]
-    comments: tuple[str, ...]
-
-    def marked(self, sign: str) -> list[tuple[int, str]]:
-        """The lines that begin with `sign`."""
-        return [line for line in self.code if line[1].startswith(sign)]
+    @property
+    def place(self) -> str:
+        """For refusals."""
+        return f"line {self.line}"
 
 
 @dataclass(frozen=True)
-class Numbers:
-    """All numbers of the data lines.
+class Text:
+    """A file without its comments.
 
-    values : (n_number,) float64. counts : (n_line,) numbers on each data line. lines : (n_line,) its number.
+    code : the lines, comments cut off, each ended by LF: line numbers are those of the file.
+    marked : option and keyword lines in their order.
+    comments : without their "!" and outer blanks.
+    encoding : of whatever is not ASCII.
+    oddities : what was accepted though the standard does not have it, and changes no number.
     """
 
-    values: np.ndarray
-    counts: np.ndarray
-    lines: np.ndarray
+    code: bytes
+    marked: tuple[Marked, ...]
+    comments: tuple[str, ...]
+    encoding: str
+    oddities: tuple[str, ...]
+
+    def first_words(self, ranges: list[Range]) -> tuple[int, str] | None:
+        """Number and text of the first line in some ranges that is not blank."""
+        for line, start, end in ranges:
+            found = re.compile(rb"\S[^\n]*").search(self.code, start, end)
+            if found:
+                return line + self.code.count(b"\n", start, found.start()), found[0].decode(self.encoding).rstrip(" \t")
+        return None
+
+    def words(self, ranges: list[Range]) -> list[str]:
+        """All words in some ranges, which are short."""
+        return [word.decode(self.encoding) for _, start, end in ranges for word in self.code[start:end].split()]
 
 
-def read_lines(path: Path) -> Lines:
-    """Decode a file and take off its comments.
+def read_file(path: Path) -> bytes:
+    """The bytes of a file.
+
+    Raises
+    ------
+    Refusal
+        It is missing, is a folder, or cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise Refusal("there is no such file; check the name and the folder") from None
+    except IsADirectoryError:
+        raise Refusal("this is a folder; name a file in it") from None
+    except (OSError, ValueError) as error:
+        raise Refusal(f"cannot be read ({getattr(error, 'strerror', error)}); check the file's name and "
+                      "permissions") from None
+
+
+def read_text(raw: bytes) -> Text:
+    """Take off comments and find the marked lines.
 
     UTF-8 with or without a byte-order mark, else Latin-1; line ends LF, CR LF or CR; a final Ctrl-Z is dropped.
 
     Raises
     ------
     Refusal
-        The file is missing, is a folder, cannot be read, is empty, or is no text.
+        There is nothing, or it is no text.
     """
-    try:
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise Refusal("there is no such file; check the name and the folder") from None
-    except IsADirectoryError:
-        raise Refusal("this is a folder; name a file in it") from None
-    except OSError as error:
-        raise Refusal(f"cannot be read ({error.strerror}); check the file's name and permissions") from None
-    raw = raw.rstrip(b" \t\r\n").removesuffix(b"\x1a")
-    if not raw.strip():
-        raise Refusal("the file is empty; export it again")
+    oddities = []
+    raw = raw.rstrip(b" \t\r\n")
+    if raw.endswith(b"\x1a"):
+        raw = raw.rstrip(b" \t\r\n\x1a")
+        oddities.append("Ctrl-Z at the end")
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise Refusal("the text is in UTF-16; save it as plain text or UTF-8")
+    if raw.startswith(b"\xef\xbb\xbf"):
+        raw = raw[3:]
+        oddities.append("a byte-order mark before the text")
+    if not raw.strip():
+        raise Refusal("the file is empty; export it again")
     if len(raw.translate(None, _NOT_TEXT)) != len(raw):
         raise Refusal("this is no text file (it holds control bytes); export it as a Touchstone file")
+    encoding = _encoding(raw, oddities)
+    code = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in raw else raw
+    del raw
+    comments = ()
+    if b"!" in code:
+        comments = tuple(found.decode(encoding).strip() for found in re.findall(rb"!([^\n]*)", code))
+        code = re.sub(rb"![^\n]*", b"", code)
+    return Text(code, tuple(_marked(code, encoding)), comments, encoding, tuple(oddities))
+
+
+def plain(text: str, place: str) -> str:
+    """The same text, if it is in ASCII; else a refusal that names the letter."""
+    if text.isascii():
+        return text
+    strange = next(letter for letter in text if not letter.isascii())
+    names = {"\u2212": " (a typographic minus)", "\u2013": " (a dash)", "\u00a0": " (a hard blank)"}
+    raise Refusal(f"character U+{ord(strange):04X} in the data{names.get(strange, '')}; write plain signs and blanks, "
+                  "and begin remarks with '!'", place)
+
+
+def _encoding(raw: bytes, oddities: list[str]) -> str:
+    if raw.isascii():
+        return "ascii"
     try:
-        text = raw.decode("utf-8-sig")
+        raw.decode("utf-8")
     except UnicodeDecodeError:
-        text = raw.decode("latin-1")
-    code, comments = [], []
-    for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
-        said, sign, comment = line.partition("!")
-        said = said.strip()
-        if said:
-            code.append((number, said))
-        if sign:
-            comments.append(comment.strip())
-    return Lines(tuple(code), tuple(comments))
+        oddities.append("letters outside ASCII, read as Latin-1")
+        return "latin-1"
+    oddities.append("letters outside ASCII, read as UTF-8")
+    return "utf-8"
 
 
-def read_numbers(lines: Lines) -> Numbers:
-    """The numbers of all lines but option lines, read in bulk; a word that is no number is looked for only then.
-
-    Raises
-    ------
-    Refusal
-        A word is not a finite number.
-    """
-    data = [line for line in lines.code if line[1][0] != "#"]
-    joined = " ".join(text for _, text in data).upper()
-    if not _CLEAN.issuperset(joined):
-        _refuse_word(data)
-    try:
-        values = np.array(joined.replace("D", "E").split(), dtype=float)
-    except ValueError:
-        _refuse_word(data)
-    if not np.isfinite(values).all():
-        _refuse_word(data)
-    return Numbers(values, np.array([len(text.split()) for _, text in data], dtype=int),
-                   np.array([number for number, _ in data], dtype=int))
-
-
-def _refuse_word(data: list[tuple[int, str]]) -> None:
-    """Name the first word that is no finite number, and what it probably is."""
-    for number, text in data:
-        place = f"line {number}"
-        strange = next((letter for letter in text if not letter.isascii()), None)
-        if strange:
-            names = {"\u2212": " (a typographic minus)", "\u2013": " (a dash)", "\u00a0": " (a hard blank)"}
-            raise Refusal(f"character U+{ord(strange):04X} in the data{names.get(strange, '')}; write plain signs and "
-                          "blanks", place)
-        for word in text.split():
-            if not _NUMBER.fullmatch(word):
-                raise Refusal(_why_not_a_number(word), place)
-            if np.isinf(float(word.upper().replace("D", "E"))):
-                raise Refusal(f"'{word}' is not a finite number; mend or remove the row", place)
-    raise AssertionError("every word is a number, yet they could not be read together")
-
-
-def _why_not_a_number(word: str) -> str:
-    if word.lower().lstrip("+-") in ("nan", "inf", "infinity"):
-        return f"'{word}' is not a finite number; mend or remove the row"
-    if re.fullmatch(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", word):
-        return f"'{word}' is not a number (decimal comma); write a decimal point"
-    if "," in word or ";" in word:
-        return f"'{word}' is not a number; separate numbers by blanks, and write a decimal point"
-    if re.fullmatch(rf"(?:{_NUMBER.pattern}){{2,}}", word):
-        return f"'{word}' is not a number (two numbers run together?); put a blank between them"
-    return f"'{word}' is not a number; a remark must begin with '!'"
+def _marked(code: bytes, encoding: str) -> list[Marked]:
+    """Lines that begin with "#" or "[", blanks before it allowed."""
+    found, position, line, counted = [], 0, 1, 0
+    following = {sign: code.find(sign) for sign in (b"#", b"[")}
+    while True:
+        following = {sign: code.find(sign, position) if 0 <= at < position else at for sign, at in following.items()}
+        signs = [at for at in following.values() if at >= 0]
+        if not signs:
+            return found
+        at = min(signs)
+        start = code.rfind(b"\n", 0, at) + 1
+        end = code.find(b"\n", at)
+        position = end if end >= 0 else len(code)
+        if not code[start:at].strip():
+            line += code.count(b"\n", counted, start)
+            counted = start
+            found.append(Marked(line, start, position, code[at:position].decode(encoding).rstrip(" \t")))

@@ -1,0 +1,129 @@
+"""`hbsim network`: page, files that it writes, refusals."""
+
+import csv
+import io
+import json
+
+import numpy as np
+import pytest
+
+from hbsim.cli import main
+from hbsim.linear import touchstone
+from hbsim.studies.circuit import Circuit
+
+FILTER = ["--ports", "f_0,f_3", "--parts", "filter_1,filter_2,filter_3"]
+RANGE = ["--from", "1GHz", "--to", "3GHz", "--points", "21"]
+
+
+@pytest.fixture
+def beacon(examples):
+    return str(examples / "beacon_2304.toml")
+
+
+@pytest.fixture
+def response(beacon):
+    return Circuit.load(beacon).network(np.linspace(1e9, 3e9, 21), ["f_0", "f_3"],
+                                        parts=["filter_1", "filter_2", "filter_3"])
+
+
+def run(capsys, *arguments):
+    assert main(["network", *arguments]) == 0
+    return capsys.readouterr().out
+
+
+def test_the_page_says_what_the_bench_wants_to_know(capsys, beacon, response):
+    page = run(capsys, beacon, *FILTER, *RANGE)
+    assert "S-parameters at 21 points from 1 GHz to 3 GHz" in page
+    assert "port 1  f_0  node f_0  50 ohm" in page
+    row = next(line for line in page.splitlines() if line.startswith("  2 f0"))
+    assert f"{response.at_harmonics.db[1, 1, 0]:.2f}" in row.split()  # computed at 2.304 GHz, no point of the sweep
+    assert "only these parts count: filter_1, filter_2, filter_3" in page and max(map(len, page.splitlines())) <= 110
+
+
+def test_files_hold_the_response(capsys, beacon, response, tmp_path):
+    table, data, picture = (tmp_path / name for name in ("r.csv", "r.json", "r.svg"))
+    run(capsys, beacon, *FILTER, *RANGE, "--csv", str(table), "--json", str(data), "--plot", str(picture))
+    found = json.loads(data.read_text())
+    np.testing.assert_array_equal(np.array(found["s21"]["re"]) + 1j * np.array(found["s21"]["im"]), response.s[:, 1, 0])
+    lines = list(csv.DictReader(table.open()))
+    assert len(lines) == 21 and float(lines[4]["s22_db"]) == response.swept.db[4, 1, 1]
+    assert float(lines[4]["s21_delay_s"]) == response.swept.delay[4, 1, 0]
+    assert "<svg" in picture.read_text()[:500]
+
+
+def test_standard_output_takes_one_kind_of_data(capsys, beacon, response):
+    lines = list(csv.DictReader(io.StringIO(run(capsys, beacon, *FILTER, *RANGE, "--csv", "-"))))
+    assert float(lines[0]["frequency_hz"]) == 1e9 and float(lines[-1]["s11_re"]) == response.s[-1, 0, 0].real
+    assert json.loads(run(capsys, beacon, *FILTER, *RANGE, "--json", "-"))["devices"] == "absent"
+
+
+@pytest.mark.skipif(not hasattr(touchstone, "write_touchstone"), reason="this tree cannot write Touchstone files yet")
+def test_a_touchstone_file_reads_back_with_the_same_digits(capsys, beacon, response, tmp_path):
+    path = tmp_path / "filter.s2p"
+    run(capsys, beacon, *FILTER, *RANGE, "--touchstone", str(path))
+    back = touchstone.read_touchstone(path)
+    np.testing.assert_array_equal(back.s, response.s)
+    np.testing.assert_array_equal(back.frequency, response.frequency)
+    assert any("port 1: f_0" in comment for comment in back.comments)
+
+
+def test_a_measurement_that_is_half_a_db_off_is_told_so(capsys, beacon, response, tmp_path):
+    s = response.s[3:] * np.where(np.eye(2), 1.0, 10**(0.5 / 20))
+    rows = [" ".join(f"{v:.12g}" for v in (f, *s[k].T.ravel().view(float)))
+            for k, f in enumerate(response.frequency[3:])]
+    (tmp_path / "m.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows) + "\n")
+    page = run(capsys, beacon, *FILTER, *RANGE, "--measured", str(tmp_path / "m.s2p"))
+    assert "18 of its 18 points, from 1.3 GHz to 3 GHz" in " ".join(page.split())  # lines are folded
+    table = [line.split() for line in page.splitlines() if line.startswith("  S") and "phase" not in line]
+    seen = {row[0]: " ".join(row[1:]) for row in table if "dB" in row}
+    assert seen["S21"].startswith("+0.50 dB") and seen["S12"].endswith("0.50 dB")
+    assert seen["S11"].startswith("under 0.01 dB") and seen["S22"].endswith("under 0.01 dB")
+
+
+def test_set_reference_log_spacing_and_the_default_range(capsys, beacon):
+    found = json.loads(run(capsys, beacon, "--ports", "input,b", "--reference", "50ohm,17ohm", "--points", "5",
+                           "--spacing", "log", "--set", "match_stub.length=20 mm", "--json", "-"))
+    f0 = 1.152e9
+    np.testing.assert_allclose(found["frequency_hz"], f0 * np.array([0.25, 0.5, 1, 2, 4]), rtol=1e-12)
+    assert [port["reference_ohm"] for port in found["ports"]] == [50.0, 17.0]
+    longer = Circuit.load(beacon).network(found["frequency_hz"], ["input", "b"], reference=[50.0, 17.0])
+    assert abs(longer.s[2, 1, 0] - complex(found["s21"]["re"][2], found["s21"]["im"][2])) > 0.01  # the stub counts
+
+
+def test_devices_linearised_state_their_operating_point(capsys, examples):
+    page = run(capsys, str(examples / "lumped_doubler.toml"), "--device", "linearised", "--points", "11")
+    assert "Linearised at the operating point without drive:" in page and "Q1: base" in page and "collector" in page
+
+
+@pytest.mark.parametrize("arguments, words", [
+    (["--ports", "b_inn"], ["there is no node 'b_inn'", "did you mean 'b_in'"]),
+    (["--ports", "input,in"], ["the same place"]),
+    (["--ports", "input,,b"], ["--ports", "empty place"]),
+    (["--parts", "match_lin"], ["did you mean 'match_line'"]),
+    (["--parts", "Q1"], ["devices are absent"]),
+    (["--from", "3GHz", "--to", "1GHz"], ["--from must be below --to"]),
+    (["--from", "1GHz", "--to", "1GHz"], ["--from must be below --to"]),
+    (["--from=-1GHz"], ["below 0 Hz"]),
+    (["--from", "1"], ["--from", "has no unit"]),
+    (["--from", "0Hz", "--spacing", "log"], ["--spacing"]),
+    (["--points", "1"], ["--points", "at least 2"]),
+    (["--points", "many"], ["--points"]),
+    (["--reference", "0ohm"], ["above 0 ohm"]),
+    (["--reference", "1ohm,2ohm,3ohm"], ["3 references for 2 ports"]),
+    (["--device", "there"], ["--device"]),
+    (["--set", "match_stub.lenght=1mm"], ["did you mean 'match_stub.length'"]),
+    (["--measured", "nowhere.s2p"], ["nowhere.s2p"]),
+    (["--measured", "x.s2p", "--csv", "x.s2p"], ["the measurement itself"]),
+    (["--touchstone", "EXAMPLE"], ["the circuit file"]),
+    (["--csv", "-", "--json", "-"], ["--json"]),
+    (["--plot", "x.gif"], [".png"]),
+])
+def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon, tmp_path, monkeypatch, arguments,
+                                                                 words):
+    monkeypatch.chdir(tmp_path)
+    assert main(["network", beacon, *(beacon if word == "EXAMPLE" else word for word in arguments)]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("hbsim: ") and err.count("\n") == 1
+    for word in words:
+        assert word in err
+    assert list(tmp_path.iterdir()) == []
