@@ -1,7 +1,7 @@
 """Coupled microstrip lines against independent electrostatic and full-wave solutions.
 
 Printed values: as in test_microstrip_line.py, with the deviations found when the formulas were first compared.
-Thickness and conductor loss are also held against a boundary-element solution of the thick pair in air, made here.
+Thick pairs and their losses are held against an electrostatic solution of our own in tests/checks/test_electrostatics.py.
 """
 
 import numpy as np
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hbsim.linear.board import Board
-from hbsim.linear.microstrip import coupled, line, loss
+from hbsim.linear.microstrip import coupled, line
 from hbsim.linear.microstrip.propagation import coupled_lines, single_line
 
 
@@ -67,71 +67,6 @@ def test_thickness_on_a_board_against_electrostatic_solution():
     assert percent(thick.even.impedance, thin.even.impedance) == pytest.approx(-0.45, abs=0.01)
     assert percent(thick.odd.impedance, thin.odd.impedance) == pytest.approx(-2.06, abs=0.5)
     assert thick.odd.permittivity - thin.odd.permittivity == pytest.approx(-0.0501, abs=0.005 * 2.78)
-
-
-# -- a boundary-element solution of thick strips in air ----------------------------------------------------------
-
-def _outline(left, width, thickness, along, across):
-    """Panels around a strip at height 1, graded to the corners where the charge is singular: (n, 2 ends, 2)."""
-    corners = np.array([[left, 1.0], [left + width, 1.0], [left + width, 1.0 + thickness], [left, 1.0 + thickness]])
-    sides = []
-    for i, n in enumerate((along, across, along, across)):
-        k = np.linspace(-1.0, 1.0, n + 1)
-        s = 0.5 * (1.0 + np.sign(k) * (1.0 - (1.0 - np.abs(k)) ** 3))
-        points = corners[i] + s[:, None] * (corners[(i + 1) % 4] - corners[i])
-        sides.append(np.stack([points[:-1], points[1:]], axis=1))
-    return np.concatenate(sides)
-
-
-def _logarithm(at, panels):
-    """Integral of -ln r over each panel, seen from points `at`: exact for a constant charge density."""
-    start, along = panels[:, 0], panels[:, 1] - panels[:, 0]
-    length = np.hypot(*along.T)
-    tangent = along / length[:, None]
-    away = at[:, None] - start[None]
-    x = (away * tangent).sum(2)
-    y = np.maximum(np.abs(away[..., 0] * tangent[:, 1] - away[..., 1] * tangent[:, 0]), 1e-15)
-
-    def primitive(x):
-        return -(0.5 * x * np.log(x * x + y * y) - x + y * np.arctan2(x, y))
-
-    return primitive(x) - primitive(x - length)
-
-
-def thick_air_pair(u, g, tt, sign):
-    """Impedance of a mode in air [ohm] and its series resistance h / Rs: strip and ground plane together.
-
-    The current of a TEM wave flows where its charge sits, so R / Rs is the integral of the square of its density.
-    """
-    panels = _outline(g / 2.0, u, tt, 60, 12)
-    at = panels.mean(axis=1)
-    down, across = np.array([1.0, -1.0]), np.array([-1.0, 1.0])
-    kernel = (_logarithm(at, panels) - _logarithm(at, panels * down)
-              + sign * (_logarithm(at, panels * across) - _logarithm(at, -panels)))
-    density = np.linalg.solve(kernel, np.ones(len(at)))
-    length = np.hypot(*(panels[:, 1] - panels[:, 0]).T)
-    charge = density @ length
-    x = np.sinh(np.linspace(-9.0, 9.0, 4001)) / 20.0
-    ground = sum(s * (at[:, 1] / ((x[:, None] - side * at[:, 0]) ** 2 + at[:, 1] ** 2)) @ (density * length)
-                 for side, s in ((1.0, 1.0), (-1.0, sign))) / np.pi
-    resistance = (density**2 @ length + np.trapezoid(ground**2, x) / 2.0) / charge**2
-    return line.ETA0 / (2.0 * np.pi) / charge, resistance
-
-
-@pytest.mark.parametrize("u", [0.3, 1.0, 3.0])
-@pytest.mark.parametrize("g", [0.1, 0.3, 1.0, 3.0, 10.0])
-def test_thick_pair_in_air_against_boundary_elements(u, g):
-    tt = 0.02
-    for number, sign in ((0, 1.0), (1, -1.0)):
-        def air(s, q):
-            return coupled.static_modes((u - 2 * s) / (1 + s + q), (g + 2 * s) / (1 + s + q),
-                                        (tt - 2 * s) / (1 + s + q), 1.0)[number].impedance
-
-        z, resistance = thick_air_pair(u, g, tt, sign)
-        # found: 1.5 %, of which the formulas for thin strips have 1.1 %
-        assert air(0.0, 0.0) == pytest.approx(z, rel=0.015)
-        # found: 5.4 % at u = 0.3, g = 0.1, else 3 %; slopes of fits cannot be better. The elements: about 1 %.
-        assert sum(loss.recession(air, 1e-4 * tt)) == pytest.approx(resistance, rel=0.06 if u < 1.0 else 0.03)
 
 
 def test_a_pair_far_apart_is_two_single_lines():
