@@ -1,7 +1,7 @@
 """Coupled microstrip lines against independent electrostatic and full-wave solutions.
 
 Printed values: as in test_microstrip_line.py, with the deviations found when the formulas were first compared.
-Thick pairs and their losses are held against an electrostatic solution of our own in tests/checks/test_electrostatics.py.
+Thick pairs and their losses: tests/checks/test_electrostatics.py.
 """
 
 import numpy as np
