@@ -11,7 +11,7 @@ from ..errors import Refusal
 from ..linear.board import Board, Conductor
 from ..linear.lines import BoardLine
 from ..linear.microstrip import line as microstrip
-from ..linear.microstrip.measured import loss_factor_from_measurement
+from ..linear.microstrip.measured_loss import loss_factor_from_measurement
 from ..linear.microstrip.propagation import single_line
 from ..linear.network import Element
 from .solving import CUT, reached, rounded

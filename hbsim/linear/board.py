@@ -22,7 +22,7 @@ class Conductor(Checked):
         Root-mean-square roughness of the face towards the dielectric. [m]
     loss_factor : float
         Skin-effect resistance over what the values above give, as one measured line tells it
-        (microstrip/measured.py): solder, creases, seams and edges cut by hand. It leaves the resistance at DC. [1]
+        (microstrip/measured_loss.py): solder, creases, seams and edges cut by hand. It leaves the resistance at DC. [1]
     """
 
     thickness: float = quantity("m", minimum=0.0, above=True, meaning="metal thickness")

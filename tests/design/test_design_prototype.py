@@ -33,6 +33,13 @@ def test_element_values_are_those_of_the_table(order, ripple):
     assert values[1:] == pytest.approx(printed, abs=6e-5)  # digits printed
 
 
+def test_loss_at_1_8_ghz_by_the_low_pass_mapping():
+    # D. M. Pozar, Microwave Engineering, ch. 8, 0.5 dB, n = 3, 2 GHz, 10 %: the curves of the book show more than 20 dB
+    # at 1.8 GHz (from memory); the formula for omega = (f/f0 - f0/f)/W gives 20.8
+    omega = (1.8 / 2.0 - 2.0 / 1.8) / 0.1
+    assert Prototype(3, 0.5).loss_db(np.array([omega]))[0] == pytest.approx(20.8, abs=0.05)
+
+
 def ladder_loss(values, omega):
     """Of a ladder, shunt capacitor first, from its transmission matrix; in dB."""
     loss = []

@@ -9,7 +9,7 @@ from hbsim.errors import Refusal
 from hbsim.linear.board import Board, Conductor
 from hbsim.linear.coupled_lines import BoardCoupledLines
 from hbsim.linear.lines import BoardLine
-from hbsim.linear.microstrip.measured import loss_factor_from_measurement
+from hbsim.linear.microstrip.measured_loss import loss_factor_from_measurement
 from hbsim.linear.microstrip.propagation import coupled_lines, single_line
 from scattering import scattering
 

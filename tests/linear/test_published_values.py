@@ -10,10 +10,14 @@ Numbers W1 ... of the project's list of worked values, and where each is tested:
     W30      roughness                          test_microstrip_line.py
     W31-W35  dispersion                         test_microstrip_line.py; the rest of its table here
     W36-W38  open end                           test_microstrip_line.py
+    W39-W45  gap, step, bend, mitre, tee        test_microstrip_junctions.py
     W46-W47  via                                test_microstrip_line.py
     W48-W51  coupled, static                    ../checks/test_electrostatics.py; W48, W51 here too
     W52-W54  coupled, dispersion, thickness     test_microstrip_coupled.py; the rest of the table here
-    W55-W57  filter                             test_coupled_lines.py
+    W55-W57  filter                             ../design/test_design_prototype.py, test_design_filter.py
+    W58-W59  its mapping, five resonators       ../design/test_design_prototype.py
+    W60      a layout from a book               here
+    W61-W64  Butterworth, geometry of sections  ../design/test_design_prototype.py, test_design_pairs.py
     W65-W67  stubs and feeds                    here; W67 also in test_microstrip_line.py
 
 Book values are from memory of the books. "Full-wave" values come from a spectral-domain solution made for this project,
@@ -196,6 +200,17 @@ def test_pair_in_air():
 def test_odd_permittivity_of_wide_strips_far_apart():
     # W51: er 2.2, u = g = 2, electrostatic 1.758; a known slip of one sign in another set of formulas makes 0.8 %
     assert coupled.thin_modes(2.0, 2.0, 2.2).odd.permittivity == pytest.approx(1.758, rel=2e-3)
+
+
+@pytest.mark.parametrize("width, gap, even, odd, formula", [
+    (0.385, 0.161, 80.05, 37.97, (79.78, 37.91)), (0.575, 0.540, 58.40, 42.45, (58.48, 42.38)),
+    (0.595, 0.730, 55.57, 43.94, (55.67, 43.88))])
+def test_layout_of_a_filter_from_a_book(width, gap, even, odd, formula):
+    # W60: strips of J.-S. Hong and M. J. Lancaster 2001, sec. 5.2 (from memory), er 10.2, h 0.635 mm; impedances by an
+    # electrostatic solution, which the formulas keep to their 0.6 %
+    modes = coupled.thin_modes(width / 0.635, gap / 0.635, 10.2)
+    assert (modes.even.impedance, modes.odd.impedance) == pytest.approx((even, odd), rel=6e-3)
+    assert (modes.even.impedance, modes.odd.impedance) == pytest.approx(formula, abs=0.006)
 
 
 # er, u, g, F [GHz mm], full-wave (even permittivity, even impedance, odd permittivity, odd impedance), deviations
