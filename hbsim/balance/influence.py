@@ -1,0 +1,266 @@
+"""How a quantity acts on the equations of a solved circuit, all voltages and currents held: dF/dp, by its pieces.
+
+Nothing is known of what an address means: the description is taken at neighbouring values, and whatever differs there
+counts, be it the law of a linear part (of any part that is derived from the quantity), a device's law, a source, or a
+frequency. Laws are differenced at the voltages and currents of the state, so nothing is solved again.
+
+The step is 2^-17 of the value, 8e-6. It has a central difference wrong by step^2 f''' / 6 f', that is 1e-11 times the
+square of the phase, in radians, of the longest line at the highest harmonic (100: 1e-7), or of the exponent of a
+junction (40: 2e-8); and by rounding / step, 2e-11 over the share that the quantity has in its part's law (1e-3 for the
+conductivity of a strip: 2e-8). Complex steps are not open to laws with checked, real fields. Beside a limit, or where a
+part is written in another form on one side (a resistor of 1 ohm), three points on the other side serve.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from ..describe.description import Description
+from ..errors import Refusal
+from ..linear.network import GROUND, Element, Network, dc_ties
+from ..linear.part import Relation
+from ..linear.sensitivity import FormChanged, Offset, Transfer, law_slope
+from .prepare import elements_of, harmonic_omegas, mounted_devices
+from .solution import SteadyState
+from .spectrum import phasors, real_form
+from .system import Mounted
+
+_STEP = 2.0**-17
+# from a value of zero: small beside what is usual of the kind, and what is zero-able acts almost in proportion
+_FROM_ZERO = {"F": 1e-15, "H": 1e-12, "ohm": 1e-3, "m": 1e-7, "s": 1e-14, "A": 1e-16, "V": 1e-4, "deg": 1e-3, "K": 1e-3,
+              "K/W": 1e-3, "dB": 1e-3, "dBm": 1e-3, "Hz": 1.0}
+_STENCILS = (((-1.0, -0.5), (1.0, 0.5)),  # (place in steps, weight): central, then one-sided, second order
+             ((0.0, -1.5), (1.0, 2.0), (2.0, -0.5)), ((0.0, 1.5), (-1.0, -2.0), (-2.0, 0.5)))
+_NOT_FROM_ZERO = 0.1  # of a part that is not there at a value of zero: how far its law may be from proportion
+_MOST_KEPT = 4096  # slopes of one network, in a sweep of something that it does not depend on
+_OTHERWISE = "the circuit is put together otherwise just beside this value: a part or a node comes or goes"
+
+
+@dataclass(frozen=True, eq=False)
+class Influence:
+    """What changes per unit of one quantity while voltages and currents stay.
+
+    Attributes
+    ----------
+    address : str
+    points : tuple of (float, Description)
+        Weights and circuits of the difference: the sum of weight times f(circuit) is the slope of any f.
+    offsets : dict
+        Element -> what its law is off by. [A] or [V], per unit
+    branch : ndarray, complex, (K + 1, n_branch)
+        Of the device branch currents. [A], per unit
+    source : ndarray, complex, (K + 1, n_source)
+        Of the source voltages. [V], per unit
+    temperature, heating : dict
+        Device -> change of the temperature it is given [K], and of its thermal resistance [K/W], per unit.
+    """
+
+    address: str
+    points: tuple[tuple[float, Description], ...]
+    offsets: Mapping[str, Offset]
+    branch: np.ndarray
+    source: np.ndarray
+    temperature: dict[str, float] = field(default_factory=dict)
+    heating: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class _Laws:
+    """What holds for all states of one network: the difference formula and the slopes of the laws."""
+
+    stencil: tuple[tuple[float, float], ...]
+    step: float
+    slopes: tuple[tuple[Element, Relation], ...]
+
+
+class Kept:
+    """What gradients need of a network, kept for all its states: the transfer, and the slopes of its laws.
+
+    Attributes
+    ----------
+    transfer : Transfer
+    laws : dict
+        (address, value) -> slopes of the laws that the quantity moves.
+    """
+
+    def __init__(self, state: SteadyState) -> None:
+        network, mounted = state.system.network, state.system.mounted
+        ties = dc_ties(list(network.elements.values()), tuple(network.omega.tolist()), network.device_nodes,
+                       {m.name: m.pins for m in mounted}, [ends for m in mounted for ends in m.conducting()])
+        self.transfer = Transfer(network, ties)
+        self.laws: dict[tuple[str, float], _Laws] = {}
+
+
+_KEPT: WeakKeyDictionary[Network, Kept] = WeakKeyDictionary()
+
+
+def kept_of(state: SteadyState) -> Kept:
+    """What is kept of the network of a state."""
+    network = state.system.network
+    if network not in _KEPT:
+        _KEPT[network] = Kept(state)
+    return _KEPT[network]
+
+
+def given_quantities(description: Description) -> list[str]:
+    """Addresses of the quantities that have a finite value in this circuit."""
+    def value(address: str) -> float | None:
+        return description.look_up(address)[1]
+    return [address for address in description.addresses()
+            if value(address) is not None and math.isfinite(value(address))]
+
+
+def influence(state: SteadyState, address: str) -> Influence:
+    """How the quantity at an address acts on the equations of a solved state.
+
+    Raises
+    ------
+    Refusal
+        The quantity is unknown, is not given or infinite in this circuit, or has no slope at its value.
+    """
+    kept = kept_of(state)
+    key = address, state.description.look_up(address)[1]
+    if key not in kept.laws:
+        if len(kept.laws) >= _MOST_KEPT:
+            kept.laws.clear()
+        kept.laws[key] = _laws(state, address)
+    laws = kept.laws[key]
+    points = _points(state.description, address, laws.stencil, laws.step)
+    offsets = {element.name: kept.transfer.offset(element, slope, state._unknowns) for element, slope in laws.slopes}
+    try:
+        kept.transfer.check(offsets.values())
+    except Refusal as refusal:
+        raise refusal.located(address) from None
+    heating, temperature = ({name: slope for name in state.description.devices
+                             if (slope := slope_of(points, lambda d: getattr(d.devices[name].part, what)))}
+                            for what in ("heating", "temperature"))
+    return Influence(address, points, offsets, _branch_slope(state, points), _source_slope(state, points), temperature,
+                     heating)
+
+
+def slope_of(points: Sequence[tuple[float, Description]], f: Callable[[Description], float]) -> float:
+    """Slope of any f(circuit) along the points of an influence; zero to the last digit where nothing moves."""
+    first = f(points[0][1])
+    return sum(weight * (f(description) - first) for weight, description in points)
+
+
+def _points(description: Description, address: str, stencil: tuple[tuple[float, float], ...],
+            step: float) -> tuple[tuple[float, Description], ...]:
+    value = description.look_up(address)[1]
+    return tuple((weight / step, description.with_values({address: value + place * step}) if place else description)
+                 for place, weight in stencil)
+
+
+def _laws(state: SteadyState, address: str) -> _Laws:
+    """The slopes of the laws, by the first difference formula that can be taken here."""
+    spec, value = state.description.look_up(address)
+    if value is None:
+        raise Refusal("is not given in this circuit; give it a value first", address)
+    if not math.isfinite(value):
+        raise Refusal("is infinite in this circuit, where nothing has a slope; give it a finite value first", address)
+    step = _FROM_ZERO.get(spec.unit, 1e-4) if value == 0.0 or spec.unit == "dBm" else _STEP * abs(value)
+    why = _OTHERWISE
+    for stencil in _STENCILS:
+        try:
+            points = _points(state.description, address, stencil, step)
+            return _Laws(stencil, step, tuple(_slopes(state, points)))
+        except FormChanged:
+            pass
+        except Refusal as refusal:
+            why = str(refusal)
+    raise Refusal(f"has no slope at {value:g} {spec.unit}: {why}; give it another value first", address)
+
+
+def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> Iterator[tuple[Element, Relation]]:
+    """The laws that move, with their slopes."""
+    network = state.system.network
+    circuits = []
+    for weight, description in points:
+        if description is state.description:
+            circuits.append((weight, network.elements, network.omega))
+            continue
+        mounted = mounted_devices(description)
+        _same_branches(state.system.mounted, mounted)
+        elements = {element.name: element for element in elements_of(description, mounted)[0]}
+        circuits.append((weight, elements, harmonic_omegas(description, state.system.harmonics)))
+    for name in dict.fromkeys(name for _, elements, _ in circuits for name in elements):
+        if name not in network.elements:
+            yield _new_part(name, circuits, network)
+            continue
+        base = network.elements[name]
+        laws, moves = [], False
+        for weight, elements, omega in circuits:
+            if name not in elements or elements[name].nodes != base.nodes:
+                raise Refusal(_OTHERWISE)
+            part = elements[name].part
+            same = omega[-1] == network.omega[-1] and (part is base.part or part == base.part)
+            moves = moves or not same
+            laws.append((weight, network.relations[name] if same else part.relation(omega)))
+        if moves:
+            yield base, law_slope(laws, network.relations[name])
+
+
+def _same_branches(base: Sequence[Mounted], moved: Sequence[Mounted]) -> None:
+    for mine, its in zip(base, moved):
+        if mine.device is not its.device and mine.branches() != its.branches():
+            raise Refusal(_OTHERWISE)
+
+
+def _new_part(name: str, circuits: Sequence[tuple[float, Mapping[str, Element], np.ndarray]],
+              network: Network) -> tuple[Element, Relation]:
+    """A part that a value of zero leaves out (a capacitance), if its admittance grows from none; with its slope."""
+    known = {GROUND, *network.device_nodes, *(node for e in network.elements.values() for node in e.nodes)}
+    found = [(weight, elements[name], omega) for weight, elements, omega in circuits if name in elements]
+    laws = [(weight, element.part.relation(omega)) for weight, element, omega in found]
+    element = found[0][1]
+    if len(laws) != 2 or any(law.b is not None for _, law in laws) or not known.issuperset(element.nodes):
+        raise Refusal(_OTHERWISE)
+    near, far = (law.a for _, law in laws)
+    if np.abs(far - 2.0 * near).max() > _NOT_FROM_ZERO * np.abs(near).max():
+        raise Refusal(_OTHERWISE)
+    return element, law_slope(laws, Relation(np.zeros_like(near)))
+
+
+def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]]) -> np.ndarray:
+    """Of E = sqrt(8 R P) at the driven port, and of each supply's voltage: exact."""
+    result, names, base = np.zeros_like(state.source), state.system.network.sources, state.description
+    if any(d.drive is not base.drive or d.ports is not base.ports for _, d in points):
+        column = names.index(f"port.{base.drive.port}")
+        share = math.log(10.0) / 20.0 * slope_of(points, lambda d: d.drive.power_dbm)
+        resistance = base.ports[base.drive.port].impedance
+        share += 0.5 / resistance * slope_of(points, lambda d: d.ports[base.drive.port].impedance)
+        result[1, column] = share * state.source[1, column]
+    if any(d.supplies is not base.supplies for _, d in points):
+        for name in base.supplies:
+            result[0, names.index(f"supply.{name}")] = slope_of(points, lambda d: d.supplies[name].voltage)
+    return result
+
+
+def _branch_slope(state: SteadyState, points: Sequence[tuple[float, Description]]) -> np.ndarray:
+    """Of the device branch currents, from the devices' laws at the waveforms that they have, and from frequency."""
+    system = state.system
+    omega, transform, starts = system.network.omega, system.transform, system.devices.branch_start
+    per_omega = slope_of(points, lambda d: 2.0 * np.pi * d.drive.frequency) * np.arange(len(omega))
+    result = np.zeros((len(omega), starts[-1]), complex)
+    for d, mounted in enumerate(system.mounted):
+        devices = [(weight, description.devices[mounted.name].part) for weight, description in points]
+        moved = any(device is not mounted.device for _, device in devices)
+        if not moved and not per_omega.any():
+            continue
+        late, span = system.devices.late[d][:, None], slice(starts[d], starts[d + 1])
+        voltage = real_form(state._branches[0][:, span].T) @ transform.synthesis
+        base = np.stack(mounted.device.law(voltage)[:3])
+        waves = sum(weight * (np.stack(device.law(voltage)[:3]) - base) for weight, device in devices)
+        i, q, t = phasors(waves @ transform.analysis).transpose(0, 2, 1)
+        total = i + 1j * omega[:, None] * q + late * t
+        _, charge, delayed = phasors(base @ transform.analysis).transpose(0, 2, 1)
+        per_delay = sum(weight * (device.delay - mounted.device.delay) for weight, device in devices)
+        total += 1j * per_omega[:, None] * charge
+        total -= 1j * (omega * per_delay + per_omega * mounted.device.delay)[:, None] * late * delayed
+        result[:, span] = total
+    return result
