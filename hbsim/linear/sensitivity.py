@@ -224,7 +224,7 @@ class Transfer:
                 for row, r in enumerate(rows):
                     if r >= 0:
                         told += loops[:, r] * off[k, row]
-                        size += np.abs(loops[:, r]).max() * abs(off[k, row])
+                        size += self._row_scale[k, r] * abs(off[k, row])
             if np.abs(told).max() > _INCONSISTENT * size:
                 raise Refusal("decides how the current is shared in a loop without resistance, and has no slope there; "
                               "give the parts of the loop a resistance")
