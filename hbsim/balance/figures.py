@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -58,7 +59,12 @@ class Slopes:
 
 
 class Figure(ABC):
-    """A real number read from a solved state."""
+    """A real number read from a solved state.
+
+    reads_description : whether its value reads resistances or settings, and not phasors alone.
+    """
+
+    reads_description: ClassVar[bool] = False
 
     @abstractmethod
     def value(self, state: SteadyState, description: Description) -> float:
@@ -86,6 +92,7 @@ def _mean(state: SteadyState) -> np.ndarray:
 class OutputWatts(Figure):
     """Power into the load of a port (None: the wanted one) at a harmonic above DC. [W]"""
 
+    reads_description = True
     harmonic: int
     port: str | None = None
 
@@ -178,6 +185,8 @@ class SupplyCurrent(Figure):
 class SupplyPower(Figure):
     """What all supplies give, the heat in their own resistance included. [W]"""
 
+    reads_description = True
+
     def value(self, state: SteadyState, description: Description) -> float:
         return sum(supply.voltage * state.supplies[name].amps for name, supply in description.supplies.items())
 
@@ -189,6 +198,8 @@ class SupplyPower(Figure):
 @dataclass(frozen=True)
 class ConversionLoss(Figure):
     """Available drive power over output at the wanted harmonic. [dB]"""
+
+    reads_description = True
 
     def _level(self, state: SteadyState) -> OutputLevel:
         return OutputLevel(state.description.wanted_harmonic)
@@ -205,6 +216,8 @@ class ConversionLoss(Figure):
 @dataclass(frozen=True)
 class Efficiency(Figure):
     """Output at the wanted harmonic over supply power plus available drive power. [1]"""
+
+    reads_description = True
 
     def value(self, state: SteadyState, description: Description) -> float:
         output, given = self._terms(state, description)
@@ -279,6 +292,7 @@ class PartHeat(Figure):
     For "port.NAME" and "supply.NAME": in its own resistance.
     """
 
+    reads_description = True
     part: str
 
     def value(self, state: SteadyState, description: Description) -> float:

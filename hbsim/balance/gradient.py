@@ -332,7 +332,7 @@ class _Tangent:
             for source, h in reading.slopes.sources.items():
                 slope += h @ item.source[:, state.system.network.sources.index(source)]
             result[number] = slope.real
-            if explicit:
+            if explicit and reading.figure.reads_description:
                 result[number] += slope_of(item.points, lambda d: reading.figure.value(state, d))
         return result
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from threading import Lock
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -40,6 +41,7 @@ _ONE_SIDED = ((0.0, -25 / 12), (1.0, 4.0), (2.0, -3.0), (3.0, 4 / 3), (4.0, -1 /
 _STENCILS = (((-2.0, 1 / 12), (-1.0, -2 / 3), (1.0, 2 / 3), (2.0, -1 / 12)),  # (place in steps, weight), fourth order
              _ONE_SIDED, tuple((-place, -weight) for place, weight in _ONE_SIDED))
 _NOT_FROM_ZERO = 0.1  # of a part that is not there at a value of zero: how far its law may be from proportion
+_MOST_NETWORKS = 4  # each holds its equations, some MB
 _MOST_KEPT = 4096  # slopes of one network, in a sweep of something that it does not depend on
 _OTHERWISE = "the circuit is put together otherwise just beside this value: a part or a node comes or goes"
 
@@ -52,7 +54,8 @@ class Influence:
     ----------
     address : str
     points : tuple of (float, Description)
-        Weights and circuits of the difference: the sum of weight times f(circuit) is the slope of any f.
+        Weights and circuits of the difference: the sum of weight times f(circuit) is the slope of any f. None where
+        nothing but laws of linear parts moves.
     offsets : dict
         Element -> what its law is off by. [A] or [V], per unit
     branch : ndarray, complex, (K + 1, n_branch)
@@ -74,11 +77,13 @@ class Influence:
 
 @dataclass(frozen=True, eq=False)
 class _Laws:
-    """What holds for all states of one network: the difference formula and the slopes of the laws."""
+    """What holds for all states of one network: the difference formula, the slopes of the laws, and whether anything
+    but a law moves: a device, a source, or what a figure may read from the description."""
 
     stencil: tuple[tuple[float, float], ...]
     step: float
     slopes: tuple[tuple[Element, Relation], ...]
+    else_moves: bool
 
 
 class Kept:
@@ -100,14 +105,21 @@ class Kept:
 
 
 _KEPT: WeakKeyDictionary[Network, Kept] = WeakKeyDictionary()
+_LOCK = Lock()
 
 
 def kept_of(state: SteadyState) -> Kept:
     """What is kept of the network of a state."""
     network = state.system.network
-    if network not in _KEPT:
-        _KEPT[network] = Kept(state)
-    return _KEPT[network]
+    with _LOCK:
+        found = _KEPT.get(network)
+    if found is None:
+        found = Kept(state)
+        with _LOCK:
+            _KEPT[network] = found
+            for oldest in list(_KEPT)[:-_MOST_NETWORKS]:
+                del _KEPT[oldest]
+    return found
 
 
 def given_quantities(description: Description) -> list[str]:
@@ -128,17 +140,21 @@ def influence(state: SteadyState, address: str) -> Influence:
     """
     kept = kept_of(state)
     key = address, state.description.look_up(address)[1]
-    if key not in kept.laws:
+    laws, points = kept.laws.get(key), ()
+    if laws is None:
+        laws, points = _laws(state, address)
         if len(kept.laws) >= _MOST_KEPT:
             kept.laws.clear()
-        kept.laws[key] = _laws(state, address)
-    laws = kept.laws[key]
-    points = _points(state.description, address, laws.stencil, laws.step)
+        kept.laws[key] = laws
     offsets = {element.name: kept.transfer.offset(element, slope, state._unknowns) for element, slope in laws.slopes}
     try:
         kept.transfer.check(offsets.values())
     except Refusal as refusal:
         raise refusal.located(address) from None
+    if not laws.else_moves:
+        harmonics, n_branch = state.system.harmonics + 1, len(state.system.devices.branch_from)
+        return Influence(address, (), offsets, np.zeros((harmonics, n_branch), complex), np.zeros_like(state.source))
+    points = points or _points(state.description, address, laws.stencil, laws.step)
     heating, temperature = ({name: slope for name in state.description.devices
                              if (slope := slope_of(points, lambda d: getattr(d.devices[name].part, what)))}
                             for what in ("heating", "temperature"))
@@ -159,8 +175,8 @@ def _points(description: Description, address: str, stencil: tuple[tuple[float, 
                  for place, weight in stencil)
 
 
-def _laws(state: SteadyState, address: str) -> _Laws:
-    """The slopes of the laws, by the first difference formula that can be taken here."""
+def _laws(state: SteadyState, address: str) -> tuple[_Laws, tuple[tuple[float, Description], ...]]:
+    """The slopes of the laws, by the first difference formula that can be taken here, and its points."""
     spec, value = state.description.look_up(address)
     if value is None:
         raise Refusal("is not given in this circuit; give it a value first", address)
@@ -171,7 +187,9 @@ def _laws(state: SteadyState, address: str) -> _Laws:
     for stencil in _STENCILS:
         try:
             points = _points(state.description, address, stencil, step)
-            return _Laws(stencil, step, tuple(_slopes(state, points)))
+            else_moves = any(getattr(points[-1][1], what) is not getattr(state.description, what)
+                             for what in ("drive", "ports", "supplies", "devices"))
+            return _Laws(stencil, step, tuple(_slopes(state, points)), else_moves), points
         except FormChanged:
             pass
         except Refusal as refusal:
@@ -182,18 +200,21 @@ def _laws(state: SteadyState, address: str) -> _Laws:
 def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> Iterator[tuple[Element, Relation]]:
     """The laws that move, with their slopes."""
     network = state.system.network
-    circuits = []
-    for weight, description in points:
+    circuits: list[tuple[float, Mapping[str, Element], np.ndarray]] = []
+    for weight, description in reversed(points):
         if description is state.description:
             circuits.append((weight, network.elements, network.omega))
             continue
         mounted = mounted_devices(description)
         _same_branches(state.system.mounted, mounted)
         elements = {element.name: element for element in elements_of(description, mounted)[0]}
-        circuits.append((weight, elements, harmonic_omegas(description, state.system.harmonics)))
+        omega = harmonic_omegas(description, state.system.harmonics)
+        circuits.append((weight, elements, omega))
+        if len(circuits) == 1 and elements == network.elements and omega[-1] == network.omega[-1]:
+            return  # as for most quantities of devices and sources: the other points need no look
     for name in dict.fromkeys(name for _, elements, _ in circuits for name in elements):
         if name not in network.elements:
-            yield _new_part(name, circuits, network)
+            yield _new_part(name, circuits[::-1], network)
             continue
         base = network.elements[name]
         laws, moves = [], False
