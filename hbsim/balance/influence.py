@@ -25,6 +25,8 @@ import numpy as np
 
 from ..describe.description import Description
 from ..errors import Refusal
+from ..linear.elimination import REFERENCE
+from ..linear.microstrip.line import LIGHT
 from ..linear.network import GROUND, Element, Network, dc_ties
 from ..linear.part import Relation
 from ..linear.sensitivity import FormChanged, Offset, Transfer, law_slope
@@ -34,9 +36,7 @@ from .spectrum import phasors, real_form
 from .system import Mounted
 
 _STEP = 2.0**-13
-# from a value of zero: small beside what is usual of the kind, and what is zero-able acts almost in proportion
-_FROM_ZERO = {"F": 1e-15, "H": 1e-12, "ohm": 1e-3, "m": 1e-7, "s": 1e-14, "A": 1e-16, "V": 1e-4, "deg": 1e-3, "K": 1e-3,
-              "K/W": 1e-3, "dB": 1e-3, "dBm": 1e-3, "Hz": 1.0}
+_FROM_ZERO = 1e-6  # from a value of zero: of what is usual of the kind at the highest harmonic
 _ONE_SIDED = ((0.0, -25 / 12), (1.0, 4.0), (2.0, -3.0), (3.0, 4 / 3), (4.0, -1 / 4))
 _STENCILS = (((-2.0, 1 / 12), (-1.0, -2 / 3), (1.0, 2 / 3), (2.0, -1 / 12)),  # (place in steps, weight), fourth order
              _ONE_SIDED, tuple((-place, -weight) for place, weight in _ONE_SIDED))
@@ -44,6 +44,10 @@ _NOT_FROM_ZERO = 0.1  # of a part that is not there at a value of zero: how far 
 _MOST_NETWORKS = 4  # each holds its equations, some MB
 _MOST_KEPT = 4096  # slopes of one network, in a sweep of something that it does not depend on
 _OTHERWISE = "the circuit is put together otherwise just beside this value: a part or a node comes or goes"
+
+
+class _Otherwise(Exception):
+    """A neighbouring circuit has other parts or nodes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,19 +186,28 @@ def _laws(state: SteadyState, address: str) -> tuple[_Laws, tuple[tuple[float, D
         raise Refusal("is not given in this circuit; give it a value first", address)
     if not math.isfinite(value):
         raise Refusal("is infinite in this circuit, where nothing has a slope; give it a finite value first", address)
-    step = _FROM_ZERO.get(spec.unit, 1e-4) if value == 0.0 or spec.unit == "dBm" else _STEP * abs(value)
-    why = _OTHERWISE
+    step = _STEP * abs(value) or _FROM_ZERO * _usual(spec.unit, float(state.system.network.omega[-1]))
+    if spec.unit == "dBm":
+        step = _STEP
+    reasons = []
     for stencil in _STENCILS:
         try:
             points = _points(state.description, address, stencil, step)
             else_moves = any(getattr(points[-1][1], what) is not getattr(state.description, what)
                              for what in ("drive", "ports", "supplies", "devices"))
             return _Laws(stencil, step, tuple(_slopes(state, points)), else_moves), points
-        except FormChanged:
-            pass
+        except (FormChanged, _Otherwise):
+            reasons.insert(0, _OTHERWISE)
         except Refusal as refusal:
-            why = str(refusal)
-    raise Refusal(f"has no slope at {value:g} {spec.unit}: {why}; give it another value first", address)
+            reasons.append(str(refusal))
+    raise Refusal(f"has no slope at {value:g} {spec.unit}: {reasons[0]}; give it another value first", address)
+
+
+def _usual(unit: str, omega: float) -> float:
+    """A value that is neither large nor small at a frequency [rad/s]. An admittance is at most 1 S where its law is one,
+    so that a millionth of REFERENCE in series with it (a resistance or inductance) bends nothing."""
+    return {"ohm": REFERENCE, "H": REFERENCE / omega, "F": 1.0 / (REFERENCE * omega), "s": 1.0 / omega,
+            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3}.get(unit, 1.0)
 
 
 def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> Iterator[tuple[Element, Relation]]:
@@ -220,7 +233,7 @@ def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> 
         laws, moves = [], False
         for weight, elements, omega in circuits:
             if name not in elements or elements[name].nodes != base.nodes:
-                raise Refusal(_OTHERWISE)
+                raise _Otherwise
             part = elements[name].part
             same = omega[-1] == network.omega[-1] and (part is base.part or part == base.part)
             moves = moves or not same
@@ -232,7 +245,7 @@ def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> 
 def _same_branches(base: Sequence[Mounted], moved: Sequence[Mounted]) -> None:
     for mine, its in zip(base, moved):
         if mine.device is not its.device and mine.branches() != its.branches():
-            raise Refusal(_OTHERWISE)
+            raise _Otherwise
 
 
 def _new_part(name: str, circuits: Sequence[tuple[float, Mapping[str, Element], np.ndarray]],
@@ -244,10 +257,10 @@ def _new_part(name: str, circuits: Sequence[tuple[float, Mapping[str, Element], 
     element = found[0][1]
     if len(laws) != len(_ONE_SIDED) - 1 or any(law.b is not None for _, law in laws) \
             or not known.issuperset(element.nodes):
-        raise Refusal(_OTHERWISE)
+        raise _Otherwise
     near, far = laws[0][1].a, laws[1][1].a
     if np.abs(far - 2.0 * near).max() > _NOT_FROM_ZERO * np.abs(near).max():
-        raise Refusal(_OTHERWISE)
+        raise _Otherwise
     return element, law_slope(laws, Relation(np.zeros_like(near)))
 
 

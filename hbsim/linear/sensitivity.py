@@ -55,20 +55,29 @@ class FormChanged(Exception):
 def law_slope(relations: Sequence[tuple[float, Relation]], base: Relation) -> Relation:
     """Slope of a law: the sum of weight times what each relation differs by from `base`, the law as it stands.
 
-    Its `b` is None where the laws are admittances (there -1 does not move).
+    Its `b` is None where `base` is an admittance (there -1 does not move); neighbours are then brought to that form.
 
     Raises
     ------
     FormChanged
-        Some have an admittance, others have not.
+        A neighbour cannot be.
     """
-    if any((relation.b is None) != (base.b is None) for _, relation in relations):
-        raise FormChanged
     # differences first: the sum of large terms would leave its rounding, divided by the step
-    a = sum(weight * (relation.a - base.a) for weight, relation in relations)
     if base.b is None:
-        return Relation(a)
-    return Relation(a, sum(weight * (relation.b - base.b) for weight, relation in relations))
+        return Relation(sum(weight * (_admittance(relation) - base.a) for weight, relation in relations))
+    if any(relation.b is None for _, relation in relations):
+        raise FormChanged
+    return Relation(sum(weight * (relation.a - base.a) for weight, relation in relations),
+                    sum(weight * (relation.b - base.b) for weight, relation in relations))
+
+
+def _admittance(relation: Relation) -> np.ndarray:
+    if relation.b is None:
+        return relation.a
+    try:
+        return -np.linalg.solve(relation.b, relation.a)
+    except np.linalg.LinAlgError:
+        raise FormChanged from None
 
 
 class Transfer:
