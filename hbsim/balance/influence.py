@@ -204,8 +204,8 @@ def _laws(state: SteadyState, address: str) -> tuple[_Laws, tuple[tuple[float, D
 
 
 def _usual(unit: str, omega: float) -> float:
-    """A value that is neither large nor small at a frequency [rad/s]. An admittance is at most 1 S where its law is one,
-    so that a millionth of REFERENCE in series with it (a resistance or inductance) bends nothing."""
+    """A value that is neither large nor small at a frequency [rad/s]. A law is written as an admittance up to 1 S; a
+    millionth of REFERENCE in series with that (a resistance, an inductance) bends nothing."""
     return {"ohm": REFERENCE, "H": REFERENCE / omega, "F": 1.0 / (REFERENCE * omega), "s": 1.0 / omega,
             "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3}.get(unit, 1.0)
 

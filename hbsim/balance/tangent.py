@@ -4,9 +4,9 @@ With a figure's slopes h against the unknowns u of the network and w against the
 (figures.py), a quantity's r, ds and dJ_p (influence.py: what laws are off by, sources, device branch currents at the
 same voltages), and what linear/sensitivity.py says of u,
 
-    du = T (ds - r + S (G dV - dI)),    W (ds - r) = A dV + B dI,    t = T^T h,    w' = w - S^T t between a branch's ends
+    du = T (ds - r + S (G dV - dI)),    W (ds - r) = A dV + B dI,    t = T^T h,    w' = w - N^T S^T t
 
-there follow, with the Jacobian J_V of the branch currents and N, which sums them up at the nodes,
+there follow, with the Jacobian J_V of the branch currents, and N that sums branch currents up at the nodes,
 
     F_p = B N dJ_p - W (ds - r)
     y_p = Re [t (ds - r) + w' dJ_p]
@@ -211,6 +211,7 @@ def _solver(state: SteadyState) -> Callable[..., np.ndarray]:
     def whole(right: np.ndarray, transposed: bool = False) -> np.ndarray:
         if not len(right):
             return right
-        return lapack.dgetrs(lu, pivots, right.reshape(len(right), -1).T, trans=int(transposed))[0].T.reshape(right.shape)
+        columns = right.reshape(len(right), -1).T
+        return lapack.dgetrs(lu, pivots, columns, trans=int(transposed))[0].T.reshape(right.shape)
 
     return whole

@@ -98,6 +98,8 @@ class Transfer:
     rows : dict
         Element -> its equations, (n_terminal,): its own where it has no admittance [V], those of its nodes where it has
         one [A]; -1 for ground.
+    condensed : ndarray, complex, (n_frequency, n_device_node, size)
+        W.
     """
 
     def __init__(self, network: Network, ties: Sequence[str]) -> None:
@@ -116,7 +118,13 @@ class Transfer:
                 self.size += len(element.nodes)
         self._set_up(self._assembled(ties))
         self._found: dict[int, np.ndarray] = {}
-        self._condensed: np.ndarray | None = None
+        n, size = len(network.device_nodes), (len(omega), 0, self.size)
+        if n:
+            at_nodes = np.stack(self.answers(range(n)), axis=1)
+        else:
+            at_nodes = np.zeros(size)
+            self._solved(np.zeros((self.size, 0)))  # else done on the way: finds the loops
+        self.condensed = (network.a + _LOAD * network.b) @ at_nodes
 
     def _assembled(self, ties: Sequence[str]) -> np.ndarray:
         """M + S G S^T at every frequency."""
@@ -145,7 +153,8 @@ class Transfer:
         self._unit = np.ones(self.size)
         self._unit[len(self.nodes):] = _LOAD
         matrix *= self._unit
-        self._row_scale = 1.0 / np.abs(matrix).max(axis=2)
+        largest = np.abs(matrix).max(axis=2)
+        self._row_scale = 1.0 / np.where(largest > 0.0, largest, 1.0)  # none: a short from ground to ground
         matrix *= self._row_scale[:, :, None]
         self._matrix = matrix.transpose(0, 2, 1)  # T is asked for by rows
         self._inverse: dict[int, np.ndarray] = {}
@@ -190,16 +199,6 @@ class Transfer:
         for k, inverse in self._inverse.items():
             result[k] = inverse @ right
         return result * self._row_scale[:, :, None]
-
-    @property
-    def condensed(self) -> np.ndarray:
-        """W, (n_frequency, n_device_node, size)."""
-        if self._condensed is None:
-            network = self.network
-            n = len(network.device_nodes)
-            at_nodes = np.stack(self.answers(range(n)), axis=1) if n else np.zeros((len(network.omega), 0, self.size))
-            self._condensed = (network.a + _LOAD * network.b) @ at_nodes
-        return self._condensed
 
     @property
     def load(self) -> float:

@@ -25,7 +25,8 @@ RELATIVE = 1e-5  # asked for by the project; truncation and rounding of the diff
 # is some 40 dB below the largest. [dB, deg, V, 1], and of currents and powers a hundredth of that [A, W]
 FLOOR = 2e-8
 # Steps where the quantity is zero: the slope of a figure there is met to 1e-5 only where it hardly bends
-FROM_ZERO = {"F": 1e-16, "H": 1e-13, "ohm": 1e-4, "s": 1e-14, "A": 1e-17, "V": 1e-4, "deg": 1e-2, "K/W": 1e-1, "1": 1e-4}
+FROM_ZERO = {"F": 1e-16, "H": 1e-13, "ohm": 1e-4, "s": 1e-14, "A": 1e-17, "V": 1e-4, "deg": 1e-2, "K/W": 1e-1,
+             "1": 1e-4}
 EXAMPLES = ["lumped_doubler", "beacon_2304", "beacon_5760", "push_push_2304", "chain_4608", "diode_doubler",
             "bridge_doubler", "varactor_jump", "beacon_2304_filter_file"]
 
@@ -271,7 +272,8 @@ def test_a_current_that_a_loop_without_resistance_shares_has_no_slope_there():
               "C2": {"kind": "capacitor", "nodes": ["d", "out"], "capacitance": "10 pF"},
               "D": {"kind": "diode", "nodes": {"anode": "d", "cathode": "ground"}}}
     circuit = hbsim.Circuit.build(
-        drive={"port": "input", "frequency": "100 MHz", "power": "0 dBm"}, supply={"V": {"node": "v", "voltage": "2 V"}},
+        drive={"port": "input", "frequency": "100 MHz", "power": "0 dBm"},
+        supply={"V": {"node": "v", "voltage": "2 V"}},
         port={"input": {"node": "in"}, "output": {"node": "out"}}, part=parts)
     state, description = settled(circuit)
     with pytest.raises(Refusal, match="L1.series_resistance.*shared in a loop without resistance"):
