@@ -94,9 +94,10 @@ def test_one_law_moved_against_networks_built_anew(elements, data):
     put[:, :len(DEVICE_NODES)] += (transfer.load - LOAD) * voltage
     rows = np.stack(transfer.answers(transfer.nodes[node] for node in nodes), axis=1)
     found = (rows @ put[:, :, None])[:, :, 0]
-    # what is left of 16 digits of the sources' 1 V by differences at 1e-5 or 2e-4, and by a condition of up to 1e5
+    # 1e-5: the smaller step is still 1e-2 of the width of a resonance that 0.2 ohm damps. Rounding: what is left of the
+    # 16 digits of the sources' 1 V by differences at 1e-5 or 2e-4, and by a condition of up to 1e5
     rounding = 1e-7 * max(1.0, np.abs(unknowns[:, :len(network.layout.nodes)]).max())
-    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-6 * np.abs(expected).max() + rounding)
+    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-5 * np.abs(expected).max() + rounding)
 
 
 @settings(max_examples=100)
