@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +18,9 @@ from .accuracy import Accuracy, Truncation
 from .equations import currents
 from .spectrum import mean_power, phasors, waveform
 from .system import System
+
+if TYPE_CHECKING:
+    from .figures import Figure
 
 MATCH_FLOOR_DBM = -200.0  # with less drive the wave that comes back is rounding beside the direct currents
 FLOOR_DBM = -180.0  # a line below this is rounding beside the currents that make it; it is given as minus infinity
@@ -257,6 +262,13 @@ class SteadyState:
         flows |= {name: device.dissipation for name, device in self.devices.items()}
         flows["error"] = flows["given"] - sum(power for name, power in flows.items() if name != "given")
         return flows
+
+    def gradient(self, figures: Mapping[str, Figure] | Sequence[str],
+                 addresses: Sequence[str] | None = None) -> dict[str, dict[str, float]]:
+        """Slopes of figures, for example ["output_dbm_2", "input_return_loss_db"], against quantities by their
+        addresses (None: all); see gradient.py."""
+        from .gradient import gradient
+        return gradient(self, figures, addresses)
 
     # -- words -------------------------------------------------------------------------------------------------
 
