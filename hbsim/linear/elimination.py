@@ -168,10 +168,10 @@ def _store(rest: np.ndarray, which: np.ndarray, care: Care, found: Condensed) ->
 
 def _inverse_size(b: np.ndarray) -> np.ndarray:
     """Norm of the inverse of each matrix (n, m, m), infinite where there is none."""
-    try:
-        return np.linalg.norm(np.linalg.inv(b), axis=(1, 2))
-    except np.linalg.LinAlgError:  # one of them is exactly singular
-        with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):  # of a matrix that hardly has an inverse it is infinite
+        try:
+            return np.linalg.norm(np.linalg.inv(b), axis=(1, 2))
+        except np.linalg.LinAlgError:  # one of them is exactly singular
             return np.linalg.norm(1.0 / np.linalg.svd(b, compute_uv=False), axis=1)
 
 
