@@ -18,6 +18,7 @@ import numpy as np
 
 from ..balance.solution import SteadyState
 from ..balance.spectrum import mean_power
+from ..describe.description import Description
 from ..errors import NotSolved, Refusal, nearest
 from ..linear.network import GROUND
 from ..quantities import watts
@@ -140,7 +141,7 @@ def budget(state: SteadyState, groups: Mapping[str, Sequence[str]] | None = None
         A group is empty, or names what is no linear part.
     """
     groups = {name: tuple(members) for name, members in (groups or {}).items()}
-    _check_groups(state, groups)
+    check_groups(state.description, groups)
     items = (*_terminations(state), *_parts(state), *_devices(state))
     description = state.description
     flows = Flows(state, description.wanted_harmonic)
@@ -190,18 +191,22 @@ def _devices(state: SteadyState) -> list[Item]:
             for name, device in state.devices.items()]
 
 
-def _check_groups(state: SteadyState, groups: Mapping[str, Sequence[str]]) -> None:
-    known = state.description.parts
+def check_groups(description: Description, groups: Mapping[str, Sequence[str]]) -> None:
+    """Refuse groups that cannot be told of, before anything is solved; see `budget`."""
+    known, taken = description.parts, {}
     for group, members in groups.items():
         if not members:
             raise Refusal(f"the group '{group}' has no parts", "group")
         for name in members:
             if name not in known:
-                device = " (a device; groups are of linear parts)" if name in state.description.devices else ""
+                device = " (a device; groups are of linear parts)" if name in description.devices else ""
                 raise Refusal(f"the group '{group}' names '{name}', which is no part{device}{nearest(name, known)}",
                               "group")
-        if len(set(members)) < len(members):
-            raise Refusal(f"the group '{group}' names a part twice", "group")
+            if name in taken:
+                raise Refusal(f"'{name}' stands in '{taken[name]}' already; a part is counted once", "group")
+            taken[name] = group
+        if group in known or group in description.devices:
+            raise Refusal(f"'{group}' is a part or device already; give the group another name", "group")
 
 
 def _group(state: SteadyState, flows: Flows, items: Mapping[str, Item], name: str, members: tuple[str, ...]) -> Group:

@@ -34,9 +34,10 @@ class Flow(NamedTuple):
 class Step:
     """What happens to the power on a piece of its way.
 
-    kind : "part", the heat in a part; "side", what leaves for parts beside the way, or comes in from there if negative;
-        "reflected", what goes back into the generator; "pins", what a device gives at its other pins; "group".
-    names : the part; or the parts beside the way, those that take most first; or the members of the group.
+    kind : "part", the heat in a part; "side", what leaves for a part beside the way, or comes in from there if
+        negative; "reflected", what goes back into the generator; "pins", what the origin gives at its other pins, or
+        takes there if negative; "group".
+    names : the part, on the way or beside it; the devices; or the members of the group.
     place : a node, a part or the name of a group.
     watts_in, watts_out : before and after. [W]
     """
@@ -144,15 +145,17 @@ def signal_path(state: SteadyState, harmonic: int, port: str,
     way = _upstream(flows, state.description.ports[port].node, generator, incoming)
     if way is None:
         return None
-    ports = {f"port.{name}": Flow(f"port.{name}", p.node, float(state.absorbed(f"port.{name}")[harmonic]))
-             for name, p in state.description.ports.items()}
+    ports = [Flow(f"port.{name}", p.node, float(state.absorbed(f"port.{name}")[harmonic]))
+             for name, p in state.description.ports.items()]
+    ports += [Flow(f"supply.{name}", supply.node, float(state.absorbed(f"supply.{name}")[harmonic]))
+              for name, supply in state.description.supplies.items()]
     start = way.nodes[0]
     here = {name: sum(f.watts for f in table if f.node == start) for name, table in flows.devices.items()}
     givers = tuple(name for name, power in here.items() if power < 0)
     if start == generator and incoming > -sum(here[name] for name in givers):
         givers = ("generator",)
         given = watts(drive.power_dbm)
-        steps = [Step("reflected", f"port.{drive.port}", (f"port.{drive.port}",), given, incoming)]
+        steps = [Step("reflected", start, (f"port.{drive.port}",), given, incoming)]
         power = incoming
     else:
         given = -sum(flows.taken(name) for name in givers)
@@ -162,9 +165,10 @@ def signal_path(state: SteadyState, harmonic: int, port: str,
             steps = [Step("pins", start, givers, given, power)]
         else:  # what a device gives here it takes at other pins, and more
             given = power
-    steps += _downstream(flows, way, power, set(givers), [*ports.values()], f"port.{port}")
+    told = (f"port.{drive.port}",) if givers == ("generator",) else givers
+    steps += _downstream(flows, way, power, told, ports, f"port.{port}")
     return SignalPath(harmonic, port, givers, start, tuple(way.parts), tuple(_merged(steps, way.parts, groups or {})),
-                      given, steps[-1].watts_out if steps else power)
+                      given, float(element))
 
 
 def _upstream(flows: Flows, node: str, generator: str | None, incoming: float) -> _Way | None:
@@ -188,51 +192,46 @@ def _upstream(flows: Flows, node: str, generator: str | None, incoming: float) -
         nodes.append(node)
 
 
-def _downstream(flows: Flows, way: _Way, power: float, origin: set[str], ports: list[Flow], goal: str) -> list[Step]:
-    steps = []
+def _downstream(flows: Flows, way: _Way, power: float, origin: tuple[str, ...], ports: list[Flow],
+                goal: str) -> list[Step]:
+    steps, least = [], _LEAST * power
 
-    def step(kind: str, place: str, names: tuple[str, ...], after: float) -> None:
+    def step(kind: str, place: str, name: str, after: float) -> None:
         nonlocal power
-        # a lossless junction on the way changes nothing but the last digit
-        if abs(power - after) > _LEAST * power:
-            steps.append(Step(kind, place, names, power, after))
+        if abs(power - after) > least:  # a lossless junction on the way changes nothing but the last digit
+            steps.append(Step(kind, place, (name,), power, after))
             power = after
 
     for n, node in enumerate(way.nodes):
         last = n == len(way.nodes) - 1
-        onward = next(p.watts for p in ports if p.owner == goal) if last else \
-            sum(f.watts for f in flows.parts[way.parts[n]] if f.node == node)
-        step("side", node, _beside(flows, way, node, origin, ports, goal), onward)
+        on_way = {goal, *origin, *way.parts[max(n - 1, 0):n + 1]}
+        for flow in _beside(flows, ports, [node], on_way):
+            step("side", node, flow.owner, power - flow.watts)
         if not last:
             name = way.parts[n]
-            heat = flows.taken(name)
-            after = -sum(f.watts for f in flows.parts[name] if f.node == way.nodes[n + 1])
-            others = {f.node for f in flows.parts[name]} - {node, way.nodes[n + 1], GROUND}
-            if others:
-                names = tuple(dict.fromkeys(owner for other in sorted(others)
-                                            for owner in _beside(flows, way, other, origin, ports, goal)))
-                step("side", name, names, after + heat)
-            step("part", name, (name,), after)
+            others = sorted({f.node for f in flows.parts[name]} - {node, way.nodes[n + 1], GROUND})
+            for flow in _beside(flows, ports, others, {name}):
+                step("side", name, flow.owner, power - flow.watts)
+            step("part", name, name, -sum(f.watts for f in flows.parts[name] if f.node == way.nodes[n + 1]))
     return steps
 
 
-def _beside(flows: Flows, way: _Way, node: str, origin: set[str], ports: list[Flow], goal: str) -> tuple[str, ...]:
-    """Everything that hangs at a node beside the way, junctions apart, what takes most first."""
+def _beside(flows: Flows, ports: list[Flow], nodes: Sequence[str], on_way: set[str]) -> list[Flow]:
+    """What goes from nodes into everything that is not on the way, seen through junctions; first what comes in."""
     found: dict[str, float] = {}
-    seen, open_nodes = {GROUND, *way.nodes} - {node}, [node]
-    everything = [*flows.everything(), *ports]
-    while open_nodes:
-        here = open_nodes.pop()
-        if here in seen:
-            continue
-        seen.add(here)
-        for owner in {f.owner for f in everything if f.node == here} - {*way.parts, *origin, goal}:
-            # a device hangs there, but what is beyond it gets its own power from it
-            found[owner] = sum(f.watts for f in everything if f.owner == owner)
-            if owner in flows.parts:
-                open_nodes += [f.node for f in flows.parts[owner]]
-    return tuple(sorted((name for name in found if not name.startswith("junction.")),
-                        key=lambda name: (-abs(found[name]), name)))
+    waiting, through = list(nodes), set(on_way)
+    while waiting:
+        node = waiting.pop()
+        for flow in [*flows.at(node), *(p for p in ports if p.node == node)]:
+            if flow.owner in through:
+                continue
+            if flow.owner.startswith("junction."):
+                through.add(flow.owner)
+                waiting += [f.node for f in flows.parts[flow.owner] if f.node not in (node, GROUND)]
+            else:
+                found[flow.owner] = found.get(flow.owner, 0.0) + flow.watts
+    order = sorted(found, key=lambda name: (found[name] > 0, -abs(found[name]), name))
+    return [Flow(name, nodes[0], found[name]) for name in order]
 
 
 def _merged(steps: list[Step], parts: list[str], groups: Mapping[str, Sequence[str]]) -> list[Step]:

@@ -1,0 +1,58 @@
+"""`hbsim budget`: where the power of one solved state goes."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import sys
+from typing import Any
+
+from ..errors import Refusal
+from .shared import asked_accuracy, check_outputs, load_circuit, named_values, of_circuit, write_json
+
+
+def add(commands: Any) -> None:
+    """Put the command into the parser."""
+    parser = commands.add_parser(
+        "budget", help="where the power goes: who gives and takes it at each harmonic, where decibels are lost",
+        description="Solve a circuit file and say where the power goes: what each part gives or takes at each "
+                    "harmonic, and what is lost on the way from the device to the wanted port.")
+    of_circuit(parser, "change a quantity, such as drive.power=3dBm or supply.VCC='4.5 V'; repeatable")
+    parser.add_argument("--group", dest="groups", action="append", default=[], metavar="NAME=PART,PART",
+                        help="tell of some parts as one, such as filter=filter_1,filter_2,filter_3; repeatable")
+    parser.add_argument("--csv", metavar="FILE", help="write the budget as a table; - is standard output")
+    parser.set_defaults(run=_budget, compiles=True)
+
+
+def _budget(options: argparse.Namespace) -> int:
+    if options.plot:
+        raise Refusal("the budget has no picture yet; --json and --csv hold all figures", "--plot")
+    check_outputs(options)
+    groups = {name: [part.strip() for part in text.split(",")]
+              for name, text in named_values(options.groups, "--group").items()}
+    from ..studies.budget import budget, check_groups
+    from ..studies.budget_figures import as_json, header, rows
+    circuit = load_circuit(options)
+    try:
+        check_groups(circuit.description, groups)
+    except Refusal as refusal:
+        raise Refusal(refusal.what, "--group") from None
+    found = budget(circuit.solve(harmonics=options.harmonics, accuracy=asked_accuracy(options)), groups)
+    if options.csv == "-":
+        _write_csv(sys.stdout, header(found), rows(found))
+    elif options.csv:
+        from ..files import replaced
+        with replaced(options.csv) as handle:
+            _write_csv(handle, header(found), rows(found))
+    from ..show.budget_page import budget_page
+    if "-" not in (options.json, options.csv):
+        print(budget_page(found))
+    if options.json:
+        write_json(options.json, as_json(found))
+    return 0
+
+
+def _write_csv(handle: Any, header: list[str], rows: Any) -> None:
+    writer = csv.writer(handle, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
