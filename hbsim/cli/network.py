@@ -23,8 +23,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--ports", metavar="A,B", help="nodes or ports of the circuit, NODE1/NODE2 between two nodes "
                                                        "(default: the ports of the circuit)")
     parser.add_argument("--reference", metavar="OHM[,OHM]",
-                        help="resistance of the ports that are none of the circuit's, or of each port (default "
-                             "50ohm; a port of the circuit has its own)")
+                        help="resistance of all ports, or of each (default 50ohm; a port of the circuit has its own)")
     parser.add_argument("--from", dest="low", metavar="F", help="lowest frequency, 0Hz too (default f0 / 4)")
     parser.add_argument("--to", dest="high", metavar="F", help="highest frequency (default 4 f0)")
     parser.add_argument("--points", type=int, metavar="N", default=401, help="how many frequencies (default 401)")

@@ -1,6 +1,7 @@
 """Where strips meet or end: open end, gap, step, bend, tee, cross.
 
-None of them has loss. Strips are taken to have the thickness of the board's metal.
+None of them has loss but the open end, which is a short piece of its strip. Strips are taken to have the thickness of
+the board's metal.
 """
 
 from __future__ import annotations

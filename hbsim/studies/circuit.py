@@ -125,7 +125,7 @@ class Circuit:
             the circuit has its own impedance as reference, and its termination is not counted besides; "node/ground"
             leaves it there. None: all ports of the circuit.
         reference : float, sequence of float, or None
-            For all ports that are none of the circuit's, or one for each port; None: 50 ohm. [ohm]
+            For all ports, or one for each; None: 50 ohm, and a port of the circuit has its own. [ohm]
         parts : sequence of str, or None
             Only these parts count, without supplies and terminations. None: all do; supplies are their resistance to
             ground, ports of the circuit that are not asked for end in their impedance.

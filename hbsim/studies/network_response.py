@@ -26,6 +26,7 @@ from .network_ports import (ResponsePort, assumptions, elements_of_group, elemen
 ABSENT, LINEARISED = "absent", "linearised"
 MOST_POINTS = 100_001
 _APART = 1e-5  # of the frequencies from whose phases a delay is taken, relatively: below 1 % of a width at a Q of 1000
+_AT_END = 1e-9  # as near to an end of data, relatively, a frequency is at it (linear/block.py)
 LEAST = 1e-6  # modulus (-120 dB) below which rounding would show in the delay
 _QUIET_DBM = -300.0  # the least that a drive may be: some 1e-15 V
 
@@ -78,13 +79,21 @@ class LinearCircuit:
 
     def seen(self, frequency: np.ndarray, low: float, high: float) -> Seen:
         """S-parameters and group delays at frequencies (n,) [Hz], without leaving the range from `low` to `high`: the
-        data of a part may end there."""
+        data of a part may end there. Nor is a delay taken across an end of data further in, where phases jump."""
         before = np.maximum(frequency * (1.0 - _APART), low)
         after = np.minimum(frequency * (1.0 + _APART), high)
+        for first, last in {found for e in self.elements if (found := e.part.data_range()) is not None}:
+            inside = (frequency >= first * (1.0 - _AT_END)) & (frequency <= last * (1.0 + _AT_END))
+            before = np.where(inside, np.maximum(before, first), before)
+            after = np.where(inside, np.minimum(after, last), after)
+            beneath, above = frequency < first * (1.0 - _AT_END), frequency > last * (1.0 + _AT_END)
+            after = np.where(beneath, np.minimum(after, first * (1.0 - 2.0 * _AT_END)), after)
+            before = np.where(above, np.maximum(before, last * (1.0 + 2.0 * _AT_END)), before)
         points, where = np.unique(np.concatenate([frequency, before, after]), return_inverse=True)
         s, s_before, s_after = np.split(self.scattering(points)[where], 3)
         step = 2.0 * np.pi * (after - before)[:, None, None]
-        clear = (np.abs(s) > LEAST) & (frequency > 0.0)[:, None, None]
+        clear = (np.minimum(np.abs(s_before), np.abs(s_after)) > LEAST) & (step > 0.0) & \
+            (frequency > 0.0)[:, None, None]
         turned = -np.angle(s_after * s_before.conj())
         return Seen(frequency, s, np.where(clear, turned / np.where(step > 0.0, step, 1.0), np.nan))
 
