@@ -332,10 +332,15 @@ def _centred(wish: Wish, board: Board, conductor: Conductor | None, widths: Sequ
     reach = max(wish.band.width, 0.08 * wish.band.centre)
     seen = Band(wish.band.centre - reach / 2.0, wish.band.centre + reach / 2.0)
     first = off(1.0)
+    lost = Refusal("the pass-band of what the formulas give is too far from the wanted one to be centred; take a "
+                   f"smaller bandwidth than {100 * wish.band.fraction:.3g} %, or fewer resonators", "bandwidth")
     if math.isnan(first):
-        raise Refusal("the pass-band of what the formulas give cannot be found; take a smaller bandwidth", "band")
+        raise lost
     low, high = sorted((1.0, 1.0 + 2.0 * first))
-    return brentq(off, max(low, _STRETCH[0]), min(high, _STRETCH[1]), xtol=1e-9) if first else 1.0
+    try:
+        return brentq(off, max(low, _STRETCH[0]), min(high, _STRETCH[1]), xtol=1e-9) if first else 1.0
+    except ValueError:  # an edge left the window on the way, or the ends lie on one side
+        raise lost from None
 
 
 # -- hairpins ------------------------------------------------------------------------------------------------------
