@@ -151,6 +151,11 @@ def test_devices_linearised_state_their_operating_point(capsys, examples):
     (["--measured", "x.s2p", "--csv", "x.s2p"], ["the measurement itself"]),
     (["--touchstone", "EXAMPLE"], ["the circuit file"]),
     (["--csv", "-", "--json", "-"], ["--json"]),
+    (["--ports", "f_0,out", "--parts", "filter_1,filter_2,filter_3"], ["'out' is a node, but none", "f_0, f_1"]),
+    (["--touchstone", "out.txt"], ["--touchstone", "'out.s2p'"]),
+    (["--touchstone", "out.s3p"], ["--touchstone", "'out.s2p'"]),
+    (["--referense", "50ohm"], ["did you mean '--reference'?", "'hbsim network --help'"]),
+    (["--reference", "-30ohm"], ["write --reference=-30ohm"]),
     (["--plot", "x.gif"], [".png"]),
 ])
 def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon, tmp_path, monkeypatch, arguments,
@@ -162,3 +167,8 @@ def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon,
     for word in words:
         assert word in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_touchstone_file_in_place_of_a_circuit_is_pointed_to_its_command(capsys, examples):
+    assert main(["network", str(examples / "filter_2304.s2p")]) == 2
+    assert "'hbsim touchstone' looks at it" in capsys.readouterr().err

@@ -149,15 +149,15 @@ def _measured_lines(found: NetworkResponse, beside: Measured) -> list[str]:
     lines = wrapped(f"Measured: {data.file}, {points} of its {len(data.frequency)} points, from "
                     f"{_hertz(frequency[0])} to {_hertz(frequency[-1])}, computed at the same points. Measured less "
                     "computed:")
-    rows = [["", "size", "at", "rms", "|difference|", "at", "rms", "phase", "at", "rms"]]
+    rows = [["", "size", "at", "rms", "error", "at", "rms", "phase", "at", "rms"]]
     for (i, j), d in list(beside.differences.items())[:_MOST_PAIRS]:
         turned = d.phase
         rows.append([name_of(i, j, count), _change(d.largest_db, "+"), _hertz(d.at), _change(d.rms_db),
                      _amplitude(d.largest), _hertz(d.largest_at), _amplitude(d.rms),
-                     *(["-"] * 3 if turned is None else [f"{turned.largest_deg:+.1f} deg", _hertz(turned.at),
+                     *(["-"] * 3 if turned is None else [f"{round(turned.largest_deg, 1) + 0.0:+.1f} deg", _hertz(turned.at),
                                                          f"{turned.rms_deg:.1f} deg"])])
     lines += table(rows, left=(0,))
-    lines += wrapped("the largest of each and where; |difference| is |S measured - S computed|; phases count where both "
+    lines += wrapped("the largest of each and where; error is |S measured - S computed|; phases count where both "
                      f"are above {PHASE_FLOOR_DB:.0f} dB", "  ", "  ")
     doubted = [name_of(i, j, count) for (i, j), d in beside.differences.items() if d.other_planes]
     if doubted:
@@ -167,7 +167,7 @@ def _measured_lines(found: NetworkResponse, beside: Measured) -> list[str]:
 
 
 def _amplitude(value: float) -> str:
-    return f"{value:.4f}" if value >= 1e-4 else "under 0.0001"
+    return f"{value:.4f}" if value >= 1e-4 else "<0.0001"
 
 
 def _hertz(value: float) -> str:
