@@ -99,12 +99,18 @@ def _place(description: Description, name: str, nodes: Sequence[str]) -> tuple[s
                       "ports")
     elif plus == minus:
         raise Refusal(f"'{name}' has the same node twice; name two, or one alone for a port to ground", "ports")
-    known = [*ports, *(node for node in nodes if node not in ports)]
+    every = {node for placed in [*description.parts.values(), *description.devices.values()]
+             for node in placed.nodes}
+    known = [*(name for name, port in ports.items() if port.node in nodes),
+             *(node for node in nodes if node not in ports)]
     for node in (plus, minus):
         if node in nodes or node == GROUND:
             continue
         if name in ports:
             raise Refusal(f"no part that counts touches the node '{node}' of port '{name}'; name a node of theirs: "
+                          f"{', '.join(nodes)}", "ports")
+        if node in every:
+            raise Refusal(f"'{node}' is a node, but none of the parts that count touches it; theirs are "
                           f"{', '.join(nodes)}", "ports")
         raise Refusal(f"there is no node '{node}' among the parts that count{nearest(node, known)}", "ports")
     there = [] if stroke else [port for port, item in ports.items() if item.node == plus]

@@ -16,6 +16,7 @@ import numpy as np
 from ..balance.prepare import elements_of
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from ..linear.junctions import Junction
 from ..linear.network import Element, node_names
 from ..linear.response import Loads, joined_to, scattering
 from ..linear.touchstone import TouchstoneData
@@ -128,6 +129,8 @@ class NetworkResponse:
         Device -> OperatingPoint, of the devices that are linearised; None where they are absent.
     notes, warnings : tuple of str
         What it rests on; what to beware of.
+    junctions : tuple of Junction
+        Of strips, put in by themselves, that count.
     model : LinearCircuit
         What was asked, to be asked again at other frequencies.
     """
@@ -141,6 +144,7 @@ class NetworkResponse:
     operating: dict[str, OperatingPoint] | None
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    junctions: tuple[Junction, ...]
     model: LinearCircuit
 
     @property
@@ -221,6 +225,8 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
     elements = elements_that_count(elements, at)
     joined = joined_to(elements, [*loaded, *(node for port in at for node in (port.plus, port.minus))])
     apart = [e.name for e in elements if e not in joined and e.name in description.parts]
+    names_joined = {element.name for element in joined}
+    junctions = tuple(item for item in description.joined.added if item.element.name in names_joined)
     model = LinearCircuit(tuple(joined), at, loads)
     low, high = float(frequency[0]), float(frequency[-1])
     drive = description.drive.frequency
@@ -232,7 +238,7 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
     if any(item.device.thermal_resistance > 0 for item in mounted):
         notes += ("junctions keep the temperature of the operating point while the signal changes",)
     return NetworkResponse(description, at, pieces[0], harmonics, pieces[1], group, operating, notes,
-                           _warnings(description, joined, high), model)
+                           _warnings(description, joined, high), junctions, model)
 
 
 def _checked(frequency: Sequence[float]) -> np.ndarray:
@@ -277,7 +283,8 @@ def _loads(mounted: list, bias: dict[str, float]) -> Loads:
 def _warnings(description: Description, elements: Sequence[Element], highest: float) -> tuple[str, ...]:
     """What the parts that count say of their formulas, each sentence once."""
     said: dict[str, list[str]] = {}
+    called = {item.element.name: f"{item.kind} at {item.node}" for item in description.joined.added}
     for element in elements:
         for sentence in element.part.warnings(highest):
-            said.setdefault(sentence, []).append(element.name)
+            said.setdefault(sentence, []).append(called.get(element.name, element.name))
     return (*description.notes, *(f"{', '.join(names)}: {sentence}" for sentence, names in said.items()))
