@@ -18,8 +18,8 @@ def add(commands: Any) -> None:
     of_circuit(parser, "change a quantity for the whole sweep; repeatable")
     parser.add_argument("--vary", dest="axes", action="append", default=[], metavar="NAME.QUANTITY=START:STOP:STEP",
                        help="needed: such as drive.power=-20dBm:10dBm:1dB or supply.VCC=1:8:0.25V; instead of the step "
-                            "'5 points', '5 points by ratio'; or a list, 'C1.capacitance=1, 2, 5 pF'. Several names "
-                            "with a comma between, or *, take one value; 'scale *.gap=0.9:1.1:0.05' multiplies. "
+                            "'5 points', '5 points by ratio'; or a list, 'C1.capacitance=1, 2, 5 pF'. Several "
+                            "names with a comma between, or *, take one value; 'scale *.gap=0.9:1.1:0.05' multiplies. "
                             "Repeatable, the last runs fastest")
     parser.add_argument("--devices", action="store_true",
                         help="also the heat in each device and the peak voltage at it; takes longer")
@@ -28,7 +28,8 @@ def add(commands: Any) -> None:
     parser.add_argument("--npz", metavar="FILE",
                         help="write the table as a binary file, which SweepTable.load and numpy read")
     parser.add_argument("--resume", action="store_true",
-                       help="go on with a sweep that was cut short, from what was kept beside the file of --csv, or else --npz")
+                       help="go on with a sweep that was cut short, from what was kept beside the file of --csv, "
+                            "or else --npz")
     parser.set_defaults(run=_sweep, compiles=True)
 
 
@@ -88,5 +89,6 @@ def _kept_beside(options: argparse.Namespace) -> str | None:
         if path not in (None, "-"):
             return f"{path}.unfinished"
     if options.resume:
-        raise Refusal("only what was kept beside a file can be gone on with; give the same --csv FILE or --npz FILE", "--resume")
+        raise Refusal("only what was kept beside a file can be gone on with; give the same --csv FILE or --npz FILE",
+                      "--resume")
     return None

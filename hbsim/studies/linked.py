@@ -109,7 +109,8 @@ class Grid:
 
     def settings(self, place: Mapping[str, float]) -> dict[str, float]:
         """Address -> value of every quantity that the axes move, at a place on them."""
-        return {address: value for name, at in place.items() for address, value in self.links[name].settings(at).items()}
+        return {address: value for name, at in place.items()
+                for address, value in self.links[name].settings(at).items()}
 
     def moves_a_source(self, name: str) -> bool:
         """Whether the axis moves one quantity by itself, so that rows may run along it if it is a source."""

@@ -40,8 +40,8 @@ Progress = Callable[[int, int], None]
 
 def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], harmonics: int | None = None,
           samples: int | None = None, *, accuracy: Accuracy = Accuracy(), estimate: bool = True,
-          both_ways: bool = True, devices: bool = False, progress: Progress | None = None, executor: Executor | None = None,
-          keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
+          both_ways: bool = True, devices: bool = False, progress: Progress | None = None,
+          executor: Executor | None = None, keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
     """Solve `description` on the grid of `axes`; see Circuit.sweep.
 
     Raises
@@ -60,19 +60,18 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
         raise Refusal(f"{total} points are more than the {MOST_POINTS} that are swept; widen a step")
     both_ways = both_ways and list(grid.values) == ["drive.power"]
     if both_ways:
-        grid.values["drive.power"] = np.sort(grid.values["drive.power"])  # turned up, then down, whatever the order asked for
+        # turned up, then down, whatever the order asked for
+        grid.values["drive.power"] = np.sort(grid.values["drive.power"])
     order = _order(grid)
     _check(description, grid, order, harmonics, samples, accuracy)
     strips = _Strips(description, grid, order, (harmonics, samples, accuracy, estimate, both_ways, devices))
     places = _places(grid.values, order)
     names = column_names(description, accuracy, harmonics, devices)
     kept = None if keep_in is None else Unfinished(Path(keep_in), strips.fingerprint(names), names, total, resume)
-    swept = digest([[name, link.addresses, link.bases, grid.values[name].tolist()] for name, link in grid.links.items()]
-                   + [harmonics, samples, accuracy.wanted_db, accuracy.tolerance_of_others_db, accuracy.floor_dbm])
     table = SweepTable(description.title, grid.values, grid.units,
                        {name: np.full(total, np.nan) for name in names} if kept is None else dict(kept.columns),
                        description.wanted_harmonic, accuracy, harmonics, links=grid.links,
-                       fingerprint=f"{circuit_fingerprint(description)}-{swept}")
+                       fingerprint=f"{circuit_fingerprint(description)}-{_swept(grid, harmonics, samples, accuracy)}")
     table.columns["solved"] = np.zeros(total, bool)
     done = 0
 
@@ -105,6 +104,12 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
         if kept is not None:
             kept.leave()
     return table
+
+
+def _swept(grid: Grid, harmonics: int | None, samples: int | None, accuracy: Accuracy) -> str:
+    """A fingerprint of what was swept and what was asked of it."""
+    axes = [[name, link.addresses, link.bases, grid.values[name].tolist()] for name, link in grid.links.items()]
+    return digest([axes, harmonics, samples, accuracy.wanted_db, accuracy.tolerance_of_others_db, accuracy.floor_dbm])
 
 
 def _source(grid: Grid, name: str) -> str | None:

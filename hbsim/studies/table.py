@@ -219,7 +219,8 @@ class SweepTable:
             yield [*place, self.turned(number), "true", *_results(columns, number), self.fingerprint]
             for other in np.flatnonzero(self.others.points == number):
                 turned = self.others.turned[other]
-                yield [*place, turned, str(turned != NEITHER).lower(), *_results(others, other), self.fingerprint]
+                reachable = str(turned != NEITHER).lower()
+                yield [*place, turned, reachable, *_results(others, other), self.fingerprint]
 
     def _all(self) -> dict[str, np.ndarray]:
         return {name: self.flat(name) for name in self.names}
@@ -271,7 +272,8 @@ class SweepTable:
 def as_json(table: SweepTable, found: Any = None, remarks: Sequence[str] = ()) -> dict[str, Any]:
     """The table as plain data; None stands for no number. `found`: a Compression or None; `remarks`: highlights."""
     return {
-        "title": table.title, "fingerprint": table.fingerprint or None, "wanted_harmonic": table.wanted_harmonic, "harmonics_given": table.harmonics,
+        "title": table.title, "fingerprint": table.fingerprint or None,
+        "wanted_harmonic": table.wanted_harmonic, "harmonics_given": table.harmonics,
         "tolerance_db": {"wanted": table.accuracy.wanted_db, "others": table.accuracy.tolerance_of_others_db,
                          "above_dbm": table.accuracy.floor_dbm},
         "axes": {axis_column(a, table.units[a]): [v if math.isfinite(v) else "infinite" for v in values.tolist()]
