@@ -122,7 +122,7 @@ def named_values(texts: Sequence[str], option: str) -> dict[str, str]:
 def check_outputs(options: argparse.Namespace) -> None:
     """Refuse before the work what could not be written after it."""
     from ..files import check_writable
-    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "json", "plot")}
+    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "npz", "json", "plot")}
     if options.plot is not None:
         from ..show.style import check_format
         check_format(options.plot)
