@@ -338,7 +338,8 @@ def definitions(order: int) -> dict[str, str]:
         "one_db_point": "first drive at which the output is 1 dB below the asymptote",
         "turn_on": f"the drive at which the output rises most steeply, where that is faster than {order} dB/dB",
         "onset_of_saturation": f"first drive beyond the steepest rise where the slope is down to {order / 2:g} dB/dB",
-        "saturated": f"the output has a maximum inside the range, or rises by less than {FLAT_SLOPE:g} dB/dB at its end",
+        "saturated": f"the output has a maximum inside the range, or rises by less than {FLAT_SLOPE:g} dB/dB at its "
+                     "end",
     }
 
 

@@ -13,8 +13,8 @@ from ..balance.spectrum import waveform
 _SAMPLES = 512
 CUT_OFF, BETWEEN, SATURATED = 0, 1, 2
 DEFINITION = (f"A junction conducts while its exponential, IS exp(v / (n kT/q)) at the inner junction, is above "
-              f"{100 * CONDUCTING:g} % of the most that any junction of the device reaches in the period. Cut off: none "
-              "conducts. In saturation: the base-collector junction does. In between: the base-emitter junction alone "
+              f"{100 * CONDUCTING:g} % of the most that any junction of the device reaches in the period. Cut off: "
+              "none conducts. In saturation: the base-collector junction does. In between: the base-emitter junction alone "
               "does (of a diode: it does).")
 
 
