@@ -312,14 +312,16 @@ def _where_lost(point: _Point, curve: BiasCurve, best: Best, values: np.ndarray,
 def _told(state: SteadyState, name: str, place: str, value: float, best_dbm: float) -> Waveforms:
     told, wanted = state.devices[name], state.description.wanted_harmonic
     level, current = state.output_dbm(wanted), told.conduction
-    return Waveforms(place, value, level, best_dbm - level, told.voltage_waveform(told.main_pin, _WAVE_SAMPLES), current,
-                     junction_states(state, name), told.conduction_angle_deg, harmonic_of(current, wanted),
+    voltage = told.voltage_waveform(told.main_pin, _WAVE_SAMPLES)
+    return Waveforms(place, value, level, best_dbm - level, voltage, current, junction_states(state, name),
+                     told.conduction_angle_deg, harmonic_of(current, wanted),
                      float(current.mean()), float(current.max()))
 
 
-def theory(harmonic: int, angles: Sequence[float] = tuple(np.arange(20.0, 361.0, 5.0))) -> tuple[np.ndarray, np.ndarray]:
-    """The tip of a cosine, measured as the study measures: angle above the threshold of conduction [deg], |I_n| / I_peak
-    [1], for conduction angles [deg]."""
+def theory(harmonic: int) -> tuple[np.ndarray, np.ndarray]:
+    """The tip of a cosine, measured as the study measures: in how much of the period it is above the threshold of
+    conduction [deg], and |I_n| / I_peak [1], for conduction angles from 20 to 360 deg."""
+    angles = np.arange(20.0, 361.0, 5.0)
     return (np.array([angle_above(a, CONDUCTING) for a in angles]),
             np.array([abs(pulse_harmonic(a, harmonic)) for a in angles]))
 

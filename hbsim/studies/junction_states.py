@@ -12,10 +12,13 @@ from ..balance.spectrum import waveform
 
 _SAMPLES = 512
 CUT_OFF, BETWEEN, SATURATED = 0, 1, 2
-DEFINITION = (f"A junction conducts while its exponential, IS exp(v / (n kT/q)) at the inner junction, is above "
-              f"{100 * CONDUCTING:g} % of the most that any junction of the device reaches in the period. Cut off: "
-              "none conducts. In saturation: the base-collector junction does. In between: the base-emitter junction alone "
-              "does (of a diode: it does).")
+# In saturation a collector is some 0.2 V from the emitter (common practice, no source): 0.2 V below the peak of the
+# other junction, an exponential at room temperature has 0.05 % of its current.
+SATURATING = 5e-4
+DEFINITION = (f"The exponentials IS exp(v / (n kT/q)) of the inner junctions, over the most that any junction of the "
+              f"device reaches in the period. In saturation: that of the base-collector junction is above "
+              f"{100 * SATURATING:g} %, within 0.2 V of the most at room temperature. In between: it is not, and that of "
+              f"the base-emitter junction (of a diode: its own) is above {100 * CONDUCTING:g} %. Cut off: neither.")
 
 
 @dataclass(frozen=True)
@@ -57,8 +60,8 @@ def junction_states(state: SteadyState, name: str) -> JunctionStates:
         voltage = np.sign(slope) * waveform(state.voltage(start) - state.voltage(end), _SAMPLES)
         exponents.append((voltage - critical) / abs(slope) + np.log(abs(slope)))
     levels = np.array(exponents)
-    on = levels > levels.max() + np.log(CONDUCTING)
-    region = np.where(on[0], BETWEEN, CUT_OFF)
-    if len(on) > 1:
-        region = np.where(on[1], SATURATED, region)
+    levels -= levels.max()
+    region = np.where(levels[0] > np.log(CONDUCTING), BETWEEN, CUT_OFF)
+    if len(levels) > 1:
+        region = np.where(levels[1] > np.log(SATURATING), SATURATED, region)
     return JunctionStates(region)

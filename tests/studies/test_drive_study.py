@@ -84,8 +84,8 @@ def test_same_output_at_another_temperature_is_solved_for(study):
 
 def test_unbiased_stage_snaps_off_in_the_cold(threshold):
     # Driven to threshold, the junction needs the voltage at which IS(T) exp(v / V_T) is the current: cold, more. For
-    # the same current, v(T) = V_T ln(i / IS(T)); the needed swing grows as v does, in dB 20 log10 of its ratio. The
-    # drive rectifies and the capacitances take their share too, so that only sign and size are asked: within a factor 2.
+    # the same current, v(T) = V_T ln(i / IS(T)); the needed swing grows as v does, in dB 20 log10 of its ratio. Drive
+    # is rectified and capacitances take their share too, so that only sign and size are asked, to a factor of 2.
     part = next(iter(threshold.description.devices.values())).part
 
     def knee(temperature, current=1e-3):
