@@ -17,8 +17,8 @@ CUT_OFF, BETWEEN, SATURATED = 0, 1, 2
 SATURATING = 5e-4
 DEFINITION = (f"The exponentials IS exp(v / (n kT/q)) of the inner junctions, over the most that any junction of the "
               f"device reaches in the period. In saturation: that of the base-collector junction is above "
-              f"{100 * SATURATING:g} %, within 0.2 V of the most at room temperature. In between: it is not, and that of "
-              f"the base-emitter junction (of a diode: its own) is above {100 * CONDUCTING:g} %. Cut off: neither.")
+              f"{100 * SATURATING:g} %, within 0.2 V of the most at room temperature. In between: it is not, and that "
+              f"of the base-emitter junction (of a diode: its own) is above {100 * CONDUCTING:g} %. Cut off: neither.")
 
 
 @dataclass(frozen=True)
