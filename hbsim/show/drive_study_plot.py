@@ -144,6 +144,6 @@ def _shifts(axes: "Axes", study: DriveStudy) -> None:
     axes.grid(False, axis="x")
     axes.set_xticks(range(len(study.shifts)), [show(s.temperature, "K") for s in study.shifts])
     output = "" if study.reference_output_dbm is None else f" of {study.reference_output_dbm:.2f} dBm"
-    later = "; white: for turn-on" if any(s.later_db is not None for s in study.shifts) else ""
+    later = "; white: turn-on" if any(s.later_db is not None for s in study.shifts) else ""
     axes.set(ylabel="more drive / dB", xlim=(-0.6, len(study.shifts) - 0.4),
-             title=f"against {show(study.reference_k, 'K')}; black: for the same output{output}{later}")
+             title=f"against {show(study.reference_k, 'K')}; black: same output{output}{later}")
