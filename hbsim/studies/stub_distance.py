@@ -116,7 +116,7 @@ def stub_distance(description: Description, at: str, harmonic: int, degrees: Seq
     harmonic : int
         At which the stub is a quarter wave.
     degrees : sequence of float or None
-        Distances at that harmonic; None: 0 to 180 in steps of 3. [deg]
+        Distances at that harmonic; None: 0 to 180 in steps of 2. [deg]
     impedance, stub_impedance : float
         [ohm]
     harmonics : int or None
@@ -129,7 +129,7 @@ def stub_distance(description: Description, at: str, harmonic: int, degrees: Seq
     Refusal
         No such pin or harmonic.
     """
-    distances = np.arange(0.0, 181.0, 3.0) if degrees is None else np.asarray(degrees, float)
+    distances = np.arange(0.0, 181.0, 2.0) if degrees is None else np.asarray(degrees, float)
     with_stub(description, at, harmonic, 0.0, impedance=impedance, stub_impedance=stub_impedance)  # refuses early
     present = solve(description, harmonics, accuracy=accuracy)
     wanted = description.wanted_harmonic

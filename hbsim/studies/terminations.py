@@ -29,7 +29,7 @@ from .plane import DRIVE_SIDE, ELSEWHERE, Plane, plane
 RINGS = 12  # of the chart, the middle apart
 REACH = 0.95  # where a termination must take or give power
 _TRIES = 3  # neighbours from whose state a point is tried
-_MESH = 161  # points of the surface along each axis
+_MESH, _BEYOND = 161, 1.03  # points of the surface along each axis, and its size over the reach
 _DISAGREES_DB = 0.05  # between surface and search, worth a sentence. [dB]
 _MOVED_DB = 0.1  # of the state of most output when it is solved anew. [dB]
 _REFINED, _RIGHT_DB = 12, 0.005  # points put in where the surface is highest, until it is right by so much
@@ -63,7 +63,7 @@ class Surface:
     x, y : ndarray, (n,)
         Real and imaginary part of the reflection coefficient.
     values : ndarray, (n, n)
-        At (y, x); not a number beyond the reach and about points that were not solved.
+        At (y, x), beyond the reach as at its edge; not a number about points that were not solved.
     highest : tuple of (complex, float)
         Where it is highest, and how high.
     """
@@ -297,8 +297,11 @@ def _surface(points: Sequence[Point], lost: Sequence[complex], reach: float, val
     places = np.array([point.reflection for point in points])
     kept = np.isfinite(values)
     smooth = CloughTocher2DInterpolator(np.column_stack([places.real, places.imag])[kept], values[kept])
-    axis = np.linspace(-reach, reach, _MESH)
+    axis = np.linspace(-_BEYOND * reach, _BEYOND * reach, _MESH)
     mesh = axis[None, :] + 1j * axis[:, None]
+    # the outer ring is a polygon: beyond its inner circle stands what holds there
+    within = np.abs(places).max() * math.cos(math.pi / max(int((np.abs(places) > reach - 1e-9).sum()), 6))
+    mesh = mesh * np.minimum(1.0, within / np.maximum(np.abs(mesh), 1e-300))
     found = shown(smooth(mesh.real, mesh.imag))
     holes = np.concatenate([np.array(lost, complex), places[~kept]])
     if len(holes):
@@ -312,7 +315,7 @@ def _surface(points: Sequence[Point], lost: Sequence[complex], reach: float, val
         value = float(shown(smooth(*x)))
         return -value if math.isfinite(value) and math.hypot(*x) <= reach else math.inf
 
-    begin = np.array([axis[column], axis[row]])
+    begin = np.array([mesh[row, column].real, mesh[row, column].imag])
     corners = begin - (axis[1] - axis[0]) * np.sign(begin) * np.array([[0.0, 0.0], [0.7, 0.0], [0.0, 0.7]])
     polished = minimize(below, begin, method="Nelder-Mead", options={"initial_simplex": corners, "xatol": 1e-6,
                                                                      "fatol": 1e-9})
