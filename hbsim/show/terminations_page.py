@@ -103,25 +103,32 @@ def stub_distance_page(found: StubDistance) -> str:
     lines = [*wrapped(found.description.title),
              *wrapped(f"An open stub, a quarter wave at {harmonic_name(found.harmonic)} ({show(frequency, 'Hz', 6)}), "
                       f"moved away from {found.pin} on a line of {show(found.impedance, 'ohm')}"), ""]
-    heads = ["distance / deg", f"{harmonic_name(wanted)} / dBm", "line alone / dBm", "return loss / dB",
-             "line alone / dB"]
+    curves = 3 if found.has_reflector else 2
+    names = ["stub", "line alone", "reflector"][:curves]
+    heads = [["", f"output at {harmonic_name(wanted)} / dBm", *[""] * (curves - 1), "input return loss / dB",
+              *[""] * (curves - 1)], ["distance / deg", *names, *names]]
     shown = sorted({int(np.argmin(np.abs(found.degrees - value)))
                     for value in np.arange(found.degrees[0], found.degrees[-1] + 1.0, _EVERY_DEG)})
-    rows = [heads]
+    rows = heads
     for number in shown:
         rows.append([f"{found.degrees[number]:g}", *(_cell(values[number]) for values in (
-            *found.output_dbm, *found.input_return_loss_db))])
+            *found.output_dbm[:curves], *found.input_return_loss_db[:curves]))])
     lines += table(rows)
-    best, alone = found.best(), found.best(with_stub=False)
+    best, alone = found.best(), found.best(1)
     lines += ["", *wrapped(
         f"Most output with the stub: {found.output_dbm[0, best]:.2f} dBm at {found.degrees[best]:g} deg; least: "
         f"{np.nanmin(found.output_dbm[0]):.2f} dBm. With the line alone at best {found.output_dbm[1, alone]:.2f} dBm at "
         f"{found.degrees[alone]:g} deg; the circuit as it is gives {found.present.output_dbm(wanted):.2f} dBm.")]
+    if found.has_reflector:
+        alone = found.best(2)
+        lines += wrapped(f"The reflector alone gives most at {found.degrees[alone]:g} deg, "
+                         f"{found.output_dbm[2, alone]:.2f} dBm.")
     if found.unsolved:
         lines += wrapped(f"{found.unsolved} points have no steady state that was found ('-').")
     return "\n".join(lines + listed("What this rests on", [
         "line and stub are ideal: no loss, no dispersion, no junction where they meet",
-        "the line turns the terminations at all other harmonics too; the columns of the line alone tell that apart",
+        "line and stub change the terminations at all other harmonics too; line alone: without the stub; reflector: "
+        f"what the stub does behind the line at {harmonic_name(found.harmonic)}, and nothing elsewhere",
         f"all solved with the {found.present.system.harmonics} harmonics that the circuit as it is needs"]))
 
 

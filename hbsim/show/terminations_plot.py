@@ -11,7 +11,7 @@ from ..quantities import show
 from ..studies.stub_distance import StubDistance
 from ..studies.terminations import Surface, Terminations
 from .smith import Mark, mark_points, smith_chart
-from .style import DOTS, INK, LINES, PALE, harmonic_name, heading, new_figure
+from .style import DOTS, INK, LINES, PALE, harmonic_name, heading, label_lines, new_figure
 from .terminations_page import definition, return_loss
 
 if TYPE_CHECKING:
@@ -82,32 +82,29 @@ def _chart(axes: "Axes", found: Terminations, surface: Surface, levels: list[flo
 
 
 def stub_distance_figure(found: StubDistance) -> "Figure":
-    """Output above, input return loss below, against the distance; the line alone dashed."""
-    figure = new_figure(7.4, 6.2)
+    """Output above, input return loss below, against the distance."""
+    figure = new_figure(8.2, 6.2)
     upper, lower = figure.subplots(2, 1, sharex=True)
     wanted = found.description.wanted_harmonic
+    curves = ("with the stub", "line alone", "reflector alone")[:3 if found.has_reflector else 2]
     for axes, values, level in ((upper, found.output_dbm, found.present.output_dbm(wanted)),
                                 (lower, found.input_return_loss_db, found.present.input_return_loss_db)):
-        names = ("with the stub", "line alone")
-        for curve, (colour, dash) in zip(values, LINES):
-            axes.plot(found.degrees, curve, color=colour, linestyle=dash, linewidth=1.5)
-        axes.axhline(level, color=PALE, linestyle=DOTS, linewidth=1.0, zorder=1.5)
         axes.set_xlim(found.degrees[0], found.degrees[-1])
-        axes.annotate(f"circuit as it is: {level:.2f}", (1.0, level), xycoords=("axes fraction", "data"),
-                      xytext=(-3, 6), textcoords="offset points", ha="right", fontsize=7.5, va="center",
-                      bbox=_CLEAR)
-        apart = int(np.nanargmax(np.abs(values[0] - values[1])))
-        for curve, name, (colour, _), other in zip(values, names, LINES, values[::-1]):
-            above = curve[apart] > other[apart]
-            axes.annotate(name, (found.degrees[apart], curve[apart]), xytext=(6, 15 if above else -15),
-                          textcoords="offset points", color=colour, fontsize=8, va="center", bbox=_CLEAR,
-                          ha="right" if found.degrees[apart] > 0.7 * found.degrees[-1] else "left")
+        axes.axhline(level, color=PALE, linestyle=DOTS, linewidth=1.0, zorder=1.5)
+        ends = [(found.degrees[-1], level, f"as it is: {level:.2f}", INK)]
+        for curve, name, (colour, dash) in zip(values, curves, LINES):
+            axes.plot(found.degrees, curve, color=colour, linestyle=dash, linewidth=1.5)
+            solved = np.flatnonzero(np.isfinite(curve))
+            ends.append((found.degrees[-1], curve[solved[-1]], name, colour))
+        axes.margins(y=0.1)
+        label_lines(axes, ends)
     best = found.best()
     upper.plot(found.degrees[best], found.output_dbm[0, best], "s", color=LINES[0][0], markersize=5)
+    right = found.degrees[best] > 0.8 * found.degrees[-1]
     upper.annotate(f"{found.output_dbm[0, best]:.2f} dBm at {found.degrees[best]:g} deg",
-                   (found.degrees[best], found.output_dbm[0, best]), xytext=(0, 7), textcoords="offset points",
-                   ha="center", fontsize=8, color=LINES[0][0])
-    upper.margins(y=0.12)
+                   (found.degrees[best], found.output_dbm[0, best]), xytext=(-4 if right else 0, 8),
+                   textcoords="offset points", ha="right" if right else "center", fontsize=8, color=LINES[0][0],
+                   bbox=_CLEAR)
     upper.set_ylabel(f"output at {harmonic_name(wanted)} / dBm")
     lower.set_ylabel("input return loss / dB")
     lower.set_xlabel(f"distance from {found.pin} / deg at {harmonic_name(found.harmonic)}")

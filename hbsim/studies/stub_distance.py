@@ -4,15 +4,18 @@ A line of distance d is put between a pin and the circuit, and an open stub, a q
 the two meet. At that harmonic the stub is a short, so that the pin sees a pure reactance, the reflection -exp(-2j beta d)
 whatever the circuit is: at f0 at the collector that throws the drive back into the transistor, at 2 f0 at the base what
 it has made there. At twice that harmonic the stub is half a wave and does nothing, at half of it it is a capacitance.
-The line alone turns the terminations at all other harmonics; so the same is solved without the stub.
+The line turns the terminations at all other harmonics, and a stub is there for these too. So two more are solved that
+tell it apart: the line without the stub, and the reflector alone, that short behind the line at its own harmonic with
+all other harmonics as the circuit has them (plane.py).
 
 Line and stub are ideal: no loss, no dispersion, no junction.
 """
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,7 +27,7 @@ from ..balance.solve import solve
 from ..describe.description import Description, Placed
 from ..errors import NotSolved, Refusal
 from ..linear.lines import Line, OpenStub
-from .plane import moved_pin, pin_of
+from .plane import ELSEWHERE, moved_pin, pin_of, plane
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +44,9 @@ class StubDistance:
         Of line and stub. [ohm]
     degrees : ndarray, (n,)
         Length of the line at that harmonic. [deg]
-    output_dbm, input_return_loss_db : ndarray, (2, n)
-        At the ports, with the stub and with the line alone; not a number where no state was found. [dBm], [dB]
+    output_dbm, input_return_loss_db : ndarray, (3, n)
+        At the ports, with the stub, with the line alone, and with the reflector alone; not a number where no state was
+        found. The last is left out where drive or output would have to pass at that harmonic. [dBm], [dB]
     present : SteadyState
         Without line and stub.
     """
@@ -59,12 +63,17 @@ class StubDistance:
 
     @property
     def unsolved(self) -> int:
-        """Points without a state that was found, of both curves."""
-        return int(np.isnan(self.output_dbm).sum())
+        """Points without a state that was found, of all curves."""
+        return int(np.isnan(self.output_dbm[:3 if self.has_reflector else 2]).sum())
 
-    def best(self, with_stub: bool = True) -> int:
+    @property
+    def has_reflector(self) -> bool:
+        """Whether the reflector alone was solved."""
+        return not np.isnan(self.output_dbm[2]).all()
+
+    def best(self, curve: int = 0) -> int:
         """Number of the distance of most output."""
-        return int(np.nanargmax(self.output_dbm[0 if with_stub else 1]))
+        return int(np.nanargmax(self.output_dbm[curve]))
 
     def as_json(self) -> dict[str, Any]:
         """All numbers as plain data; None stands for no number."""
@@ -75,8 +84,10 @@ class StubDistance:
                 "frequency_hz": self.harmonic * self.description.drive.frequency, "line_ohm": self.impedance,
                 "stub_ohm": self.stub_impedance, "distance_deg": self.degrees.tolist(),
                 "output_dbm": told(self.output_dbm[0]), "output_line_alone_dbm": told(self.output_dbm[1]),
+                "output_reflector_alone_dbm": told(self.output_dbm[2]),
                 "input_return_loss_db": told(self.input_return_loss_db[0]),
                 "input_return_loss_line_alone_db": told(self.input_return_loss_db[1]),
+                "input_return_loss_reflector_alone_db": told(self.input_return_loss_db[2]),
                 "present_output_dbm": told([self.present.output_dbm(self.description.wanted_harmonic)])[0],
                 "present_input_return_loss_db": told([self.present.input_return_loss_db])[0],
                 "harmonics": self.present.system.harmonics}
@@ -133,19 +144,29 @@ def stub_distance(description: Description, at: str, harmonic: int, degrees: Seq
     with_stub(description, at, harmonic, 0.0, impedance=impedance, stub_impedance=stub_impedance)  # refuses early
     present = solve(description, harmonics, accuracy=accuracy)
     wanted = description.wanted_harmonic
-    output, match = np.full((2, len(distances)), np.nan), np.full((2, len(distances)), np.nan)
-    for row, stub in enumerate((True, False)):
+    output, match = np.full((3, len(distances)), np.nan), np.full((3, len(distances)), np.nan)
+    for row, circuit_at in enumerate(_circuits(description, at, harmonic, impedance, stub_impedance)):
         last: SteadyState | None = None
         for number, distance in enumerate(distances):
-            circuit = with_stub(description, at, harmonic, float(distance), impedance=impedance,
-                                stub_impedance=stub_impedance, stub=stub)
             try:
-                last = solve(circuit, present.system.harmonics, start=last, accuracy=accuracy)
+                last = solve(circuit_at(float(distance)), present.system.harmonics, start=last, accuracy=accuracy)
             except NotSolved:
                 continue
             output[row, number], match[row, number] = last.output_dbm(wanted), last.input_return_loss_db
-    if np.isnan(output).all(axis=1).any():
+    if np.isnan(output[:2]).all(axis=1).any():
         raise NotSolved("at none of the distances a steady state was found; try a weaker drive")
     device, pin = pin_of(description, at)
     return StubDistance(description, f"{device}.{pin}", harmonic, impedance, stub_impedance, distances, output, match,
                         present)
+
+
+def _circuits(description: Description, at: str, harmonic: int, impedance: float,
+              stub_impedance: float) -> list[Callable[[float], Description]]:
+    """From the distance to the circuit: with the stub, with the line alone, with the reflector alone."""
+    made: list[Callable[[float], Description]] = [
+        lambda degrees, stub=stub: with_stub(description, at, harmonic, degrees, impedance=impedance,
+                                             stub_impedance=stub_impedance, stub=stub) for stub in (True, False)]
+    where = plane(description, at, harmonic, impedance)
+    if where.side == ELSEWHERE:
+        made.append(lambda degrees: where.terminated(-cmath.exp(-2j * math.radians(degrees))))
+    return made
