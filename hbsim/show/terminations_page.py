@@ -15,6 +15,7 @@ from .style import harmonic_name
 from .text import listed, table, wrapped
 
 _DEEP_DB = 60.0  # a return loss above is told as "above"
+_BETWEEN = "the best input match is read between the solved points, from a smooth surface through them"
 _ROUNDING = 1e-9  # relative: a resistance below is one of 0
 _EVERY_DEG = 15.0  # of the distances that the page tells; --json holds all
 
@@ -35,7 +36,7 @@ def terminations_page(found: Terminations) -> str:
         lines += wrapped(f"{len(found.unsolved)} terminations have no steady state that was found; the picture leaves "
                          "them white.")
     lines += ["", *_hot_lines(found)]
-    lines += listed("What this rests on", [definition(found), *found.notes])
+    lines += listed("What this rests on", [definition(found), _BETWEEN, *found.notes])
     return "\n".join(lines)
 
 
@@ -49,8 +50,8 @@ def definition(found: Terminations) -> str:
                 f"without loss would pass on; the circuit as it is brings {port:.2f} dBm of it to port "
                 f"{where.description.wanted_port}; the input match is that of port {where.description.drive.port}")
     if where.side == DRIVE_SIDE:
-        return (f"the power available at {where.node} at f0 is held as it is, the generator follows; the input match is "
-                f"that between {where.node} and {where.pin}, of power waves (Kurokawa 1965); output is that of port "
+        return (f"the power available at {where.node} at f0 is held as it is, the generator follows; the input match "
+                f"is that between {where.node} and {where.pin}, of power waves (Kurokawa 1965); output is that of port "
                 f"{where.description.wanted_port}")
     return (f"output at {wanted} and input match are those at the ports {where.description.wanted_port} and "
             f"{where.description.drive.port}")
@@ -61,7 +62,7 @@ def _rows(found: Terminations, wanted: str) -> list[list[str]]:
     rows = [["", "reflection", "impedance / ohm", f"{wanted} / dBm", "input return loss / dB"]]
     for name, item in (("as it is", found.present), ("most output", found.best)):
         rows.append([name, *_told(found, item.reflection), f"{item.output_dbm:.2f}", _loss(item)])
-    rows.append(["best input match, from the surface", *_told(found, match), "", return_loss(level)])
+    rows.append(["best input match", *_told(found, match), "", return_loss(level)])
     return rows
 
 
@@ -91,9 +92,9 @@ def _hot_lines(found: Terminations) -> list[str]:
     low, high = hot.range
     return wrapped(
         f"Under drive, as the circuit is, port {hot.port} reflects a small tone at {harmonic_name(hot.harmonic)} with "
-        f"{polar(hot.direct)} (direct) and, mirrored by the drive, {polar(hot.mirrored)} of the tone's conjugate, times "
-        f"taken against the generator's cosine, reference {show(hot.reference, 'ohm')}: with the phase of the tone the "
-        f"reflection runs from {low:.3f} to {high:.3f}. A load there pulls the output the same way.")
+        f"{polar(hot.direct)} (direct) and, mirrored by the drive, {polar(hot.mirrored)} of the tone's conjugate, "
+        f"times taken against the generator's cosine, reference {show(hot.reference, 'ohm')}: with the phase of the tone "
+        f"the reflection runs from {low:.3f} to {high:.3f}. A load there pulls the output the same way.")
 
 
 def stub_distance_page(found: StubDistance) -> str:
@@ -117,8 +118,8 @@ def stub_distance_page(found: StubDistance) -> str:
     best, alone = found.best(), found.best(1)
     lines += ["", *wrapped(
         f"Most output with the stub: {found.output_dbm[0, best]:.2f} dBm at {found.degrees[best]:g} deg; least: "
-        f"{np.nanmin(found.output_dbm[0]):.2f} dBm. With the line alone at best {found.output_dbm[1, alone]:.2f} dBm at "
-        f"{found.degrees[alone]:g} deg; the circuit as it is gives {found.present.output_dbm(wanted):.2f} dBm.")]
+        f"{np.nanmin(found.output_dbm[0]):.2f} dBm. With the line alone at best {found.output_dbm[1, alone]:.2f} dBm "
+        f"at {found.degrees[alone]:g} deg; the circuit as it is gives {found.present.output_dbm(wanted):.2f} dBm.")]
     if found.has_reflector:
         alone = found.best(2)
         lines += wrapped(f"The reflector alone gives most at {found.degrees[alone]:g} deg, "

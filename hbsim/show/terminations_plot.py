@@ -23,7 +23,6 @@ _BELOW_DB = (0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0)
 _LOSSES_DB = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
 _HEADING_WIDTH = 150
 _SHADES = ("#ffffff", "#9cc3dd")  # from the lowest to the highest: light, so that lines and letters stand out in grey
-_CLEAR = {"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.85}
 _FEWEST_DB = 0.02  # a surface that moves by less than this has no contours worth drawing
 
 
@@ -100,11 +99,7 @@ def stub_distance_figure(found: StubDistance) -> "Figure":
         label_lines(axes, ends)
     best = found.best()
     upper.plot(found.degrees[best], found.output_dbm[0, best], "s", color=LINES[0][0], markersize=5)
-    right = found.degrees[best] > 0.8 * found.degrees[-1]
-    upper.annotate(f"{found.output_dbm[0, best]:.2f} dBm at {found.degrees[best]:g} deg",
-                   (found.degrees[best], found.output_dbm[0, best]), xytext=(-4 if right else 0, 8),
-                   textcoords="offset points", ha="right" if right else "center", fontsize=8, color=LINES[0][0],
-                   bbox=_CLEAR)
+    upper.set_title(f"square: most with the stub, {found.output_dbm[0, best]:.2f} dBm at {found.degrees[best]:g} deg")
     upper.set_ylabel(f"output at {harmonic_name(wanted)} / dBm")
     lower.set_ylabel("input return loss / dB")
     lower.set_xlabel(f"distance from {found.pin} / deg at {harmonic_name(found.harmonic)}")

@@ -167,7 +167,8 @@ class Plane:
         return self.figure.value(state, state.description)
 
     def input_reflection(self, state: SteadyState) -> complex:
-        """Reflection coefficient of the input: at the port, or on the drive's side at this plane, of power waves. [1]"""
+        """Reflection coefficient of the input: at the port, or on the drive's side at this plane, of power
+        waves. [1]"""
         if self.side != DRIVE_SIDE:
             return state.input_reflection
         part = state.description.parts[self.part].part

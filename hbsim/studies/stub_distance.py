@@ -1,9 +1,10 @@
 """What an open quarter-wave stub does as its distance from the transistor is moved.
 
 A line of distance d is put between a pin and the circuit, and an open stub, a quarter wave long at one harmonic, where
-the two meet. At that harmonic the stub is a short, so that the pin sees a pure reactance, the reflection -exp(-2j beta d)
-whatever the circuit is: at f0 at the collector that throws the drive back into the transistor, at 2 f0 at the base what
-it has made there. At twice that harmonic the stub is half a wave and does nothing, at half of it it is a capacitance.
+the two meet. At that harmonic the stub is a short, so that the pin sees a pure reactance, the reflection
+-exp(-2j beta d), whatever the circuit is: at f0 at the collector that throws the drive back into the transistor, at
+2 f0 at the base what it has made there. At twice that harmonic the stub is half a wave and does nothing, at half of it
+it is a capacitance.
 The line turns the terminations at all other harmonics, and a stub is there for these too. So two more are solved that
 tell it apart: the line without the stub, and the reflector alone, that short behind the line at its own harmonic with
 all other harmonics as the circuit has them (plane.py).

@@ -2,10 +2,9 @@
 
 Each point is a full solve of the circuit with another termination at that harmonic alone (plane.py says what counts as
 output and input match then). The points are rings of the chart, each solved from a neighbour's state. Between them the
-curves are those of a smooth surface of pieces over their triangles (R. Franke, G. M. Nielson, Int. J. Numer. Methods
-Eng. 15 (1980) 1691-1704; P. Alfeld, Comput. Aided Geom. Design 1 (1984) 169-181, the element of R. Clough and J. Tocher,
-as scipy has it). The termination of most output is found again without that surface, by following the exact slopes of
-the solved circuit.
+curves are those of a smooth surface of cubic pieces over triangles (scipy's, after P. Alfeld, Comput. Aided Geom. Design
+1 (1984) 169-181, from memory). The termination of most output is found again without that surface, by following the
+exact slopes of the solved circuit.
 """
 
 from __future__ import annotations
@@ -39,8 +38,8 @@ _COUPLED = 0.02  # between termination and what is seen under drive, worth a sen
 
 @dataclass(frozen=True, eq=False)
 class Point:
-    """One solved termination: reflection coefficient [1], output at the wanted harmonic [dBm], reflection coefficient of
-    the input [1], and the level of the generator [dBm]."""
+    """One solved termination: reflection coefficient [1], output at the wanted harmonic [dBm], reflection coefficient
+    of the input [1], and the level of the generator [dBm]."""
 
     reflection: complex
     output_dbm: float
@@ -157,8 +156,8 @@ def terminations(description: Description, at: str, harmonic: int, *, reference:
         raise Refusal(f"{rings} rings are not possible; take 3 to 60", "rings")
     state = solve(description, harmonics, accuracy=accuracy)
     if harmonic > state.system.harmonics:
-        raise Refusal(f"harmonic {harmonic} is not among the {state.system.harmonics} that are solved; take a lower one "
-                      "or more harmonics", "harmonic")
+        raise Refusal(f"harmonic {harmonic} is not among the {state.system.harmonics} that are solved; take a lower "
+                      "one or more harmonics", "harmonic")
     march = _March(where, state)
     present = march.point(where.present, state)
     assert present is not None  # the added part does nothing there
@@ -260,7 +259,7 @@ class _March:
                     reflection *= reach / abs(reflection)
                 solved = self.point(reflection, last[1])
                 if solved is None:
-                    raise NotSolved("")
+                    raise NotSolved("the search met a termination without a state that was found")
                 known[key] = last = solved
             return known[key]
 
@@ -331,8 +330,8 @@ def _notes(where: Plane, output: Surface, best: _Solved, accuracy: Accuracy, har
     found = []
     place, level = output.highest
     if abs(level - best[0].output_dbm) > _DISAGREES_DB:
-        found.append(f"the surface between the points is highest with {level:.2f} dBm; the search on the solved circuit "
-                     f"found {best[0].output_dbm:.2f} dBm, which holds; take more rings for finer curves")
+        found.append(f"the surface between the points is highest with {level:.2f} dBm; the search on the solved "
+                     f"circuit found {best[0].output_dbm:.2f} dBm, which holds; take more rings for finer curves")
     try:
         anew = solve(where.terminated(best[0].reflection), harmonics, accuracy=accuracy)
     except NotSolved:
@@ -355,8 +354,8 @@ def _coupling(where: Plane, state: SteadyState) -> list[str]:
         return found
     seen = where.seen(state)
     if math.isfinite(abs(seen)) and abs(seen - where.present) > _COUPLED:
-        found.append(f"under drive {where.pin} sees {abs(seen):.3f} at {math.degrees(np.angle(seen)):.1f} deg, as other "
-                     "pins or the generator act on its node through the circuit")
+        found.append(f"under drive {where.pin} sees {abs(seen):.3f} at {math.degrees(np.angle(seen)):.1f} deg, as "
+                     "other pins or the generator act on its node through the circuit")
     return found
 
 
