@@ -47,7 +47,7 @@ def definition(found: Terminations) -> str:
     if where.side == OUTPUT_SIDE:
         port = found.state.output_dbm(where.description.wanted_harmonic)
         return (f"output is the power at {wanted} that goes into the termination at {where.node}, what a network "
-                f"without loss would pass on; the circuit as it is brings {port:.2f} dBm of it to port "
+                f"without loss would pass on; the circuit as it is brings {port:.2f} dBm to port "
                 f"{where.description.wanted_port}; the input match is that of port {where.description.drive.port}")
     if where.side == DRIVE_SIDE:
         return (f"the power available at {where.node} at f0 is held as it is, the generator follows; the input match "
@@ -93,8 +93,8 @@ def _hot_lines(found: Terminations) -> list[str]:
     return wrapped(
         f"Under drive, as the circuit is, port {hot.port} reflects a small tone at {harmonic_name(hot.harmonic)} with "
         f"{polar(hot.direct)} (direct) and, mirrored by the drive, {polar(hot.mirrored)} of the tone's conjugate, "
-        f"times taken against the generator's cosine, reference {show(hot.reference, 'ohm')}: with the phase of the tone "
-        f"the reflection runs from {low:.3f} to {high:.3f}. A load there pulls the output the same way.")
+        f"times taken against the generator's cosine, reference {show(hot.reference, 'ohm')}: with the phase of the "
+        f"tone the reflection runs from {low:.3f} to {high:.3f}. A load there pulls the output the same way.")
 
 
 def stub_distance_page(found: StubDistance) -> str:

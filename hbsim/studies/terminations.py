@@ -2,7 +2,8 @@
 
 Each point is a full solve of the circuit with another termination at that harmonic alone (plane.py says what counts as
 output and input match then). The points are rings of the chart, each solved from a neighbour's state. Between them the
-curves are those of a smooth surface of cubic pieces over triangles (scipy's, after P. Alfeld, Comput. Aided Geom. Design
+curves are those of a smooth surface of cubic pieces over triangles (scipy's, after P. Alfeld, Comput. Aided Geom.
+Design
 1 (1984) 169-181, from memory). The termination of most output is found again without that surface, by following the
 exact slopes of the solved circuit.
 """
