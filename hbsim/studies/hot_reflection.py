@@ -8,9 +8,10 @@ gives
 
 The second term comes from the drive, which mixes the tone with its own mirror image: because the tone stands in a
 fixed phase to the drive, turning it by phi turns the one answer by phi and the other by -phi. So a port under drive
-has not one reflection coefficient but a circle of them, S + T exp(-2j phi), phi the phase of a against the generator, whose
-voltage at the drive frequency is a cosine. Published, from memory: J. Verspecht and others from 1995 on, of
-large-signal scattering; D. E. Root, J. Verspecht, D. Sharrit, J. Wood, A. Cognata, IEEE Trans. Microwave Theory Tech. 53 (2005).
+has not one reflection coefficient but a circle of them, S + T exp(-2j phi), phi the phase of a against the generator,
+whose voltage at the drive frequency is a cosine. Published, from memory: J. Verspecht and others from 1995 on, of
+large-signal scattering; D. E. Root, J. Verspecht, D. Sharrit, J. Wood, A. Cognata, IEEE Trans. Microwave Theory Tech.
+53 (2005).
 
 Junction temperatures stay as they are.
 """
