@@ -16,10 +16,10 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from ..errors import HbsimError, NotSolved  # noqa: E402
-from . import design, device, network, predict, sweep, touchstone  # noqa: E402
+from . import design, device, network, predict, sweep, touchstone, tradeoff  # noqa: E402
 from .shared import Parser, complain, says_when_compiling  # noqa: E402
 
-_COMMANDS = (predict, sweep, design, network, touchstone, device)
+_COMMANDS = (predict, sweep, tradeoff, design, network, touchstone, device)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -1,0 +1,88 @@
+"""The picture of a trade-off: the front, and below it what changes along it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..studies.tradeoff import Point, TradeOff
+from ..studies.wishes import BEST_MATCH_DB, Wish
+from .style import INK, LINES, PALE, axis_label, heading, new_figure, scaled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_FAR = 0.15  # of a free range between two neighbours: then they belong to two pieces
+_WIDTH, _FRONT, _PANEL = 7.0, 3.6, 1.15  # [inch]
+
+
+def tradeoff_figure(found: TradeOff) -> "Figure":
+    """The front as a curve, and a panel for each free quantity."""
+    figure = new_figure(_WIDTH, _FRONT + _PANEL * len(found.free) + 0.4)
+    ratios = [_FRONT] + [_PANEL] * len(found.free)
+    panels = figure.subplots(len(ratios), 1, sharex=True, gridspec_kw={"height_ratios": ratios})
+    heading(figure, f"{found.description.title}: what nothing beats on both counts")
+    x = np.array([_place(found.against, point) for point in found.points])
+    joined = _pieces(found)
+    _front(panels[0], found, x, joined)
+    for number, (axes, item) in enumerate(zip(panels[1:], found.free)):
+        values, unit = scaled(np.array([point.values[item.address] for point in found.points]), item.spec.unit)
+        _curve(axes, x, values, joined, number + 1)
+        axes.set_title(axis_label(item.name, unit))
+    panels[-1].set_xlabel(_label(found.against)
+                          + (f"   ({BEST_MATCH_DB:g} and more stand at {BEST_MATCH_DB:g})" if found.against.is_match
+                             and any(p.figures[found.against.name] > BEST_MATCH_DB for p in found.points) else ""))
+    return figure
+
+
+def _label(wish: Wish) -> str:
+    return axis_label(wish.name, "" if wish.unit == "1" else wish.shown_unit)
+
+
+def _place(wish: Wish, point: Point) -> float:
+    """Where a point stands on the axis of the second count."""
+    return wish.uncounted(wish.counted(point.figures[wish.name]))
+
+
+def _pieces(found: TradeOff) -> np.ndarray:
+    """Whether each point hangs together with the next, (n_point - 1,)."""
+    shares = np.array([[(point.values[item.address] - item.low) / (item.high - item.low) for item in found.free]
+                       for point in found.points])
+    return np.abs(np.diff(shares, axis=0)).max(axis=1) < _FAR
+
+
+def _curve(axes: "Axes", x: np.ndarray, y: np.ndarray, joined: np.ndarray, number: int) -> None:
+    breaks = np.flatnonzero(~joined) + 1
+    colour, dashes = LINES[number % len(LINES)]
+    axes.plot(np.insert(x, breaks, np.nan), np.insert(y, breaks, np.nan), color=colour, linestyle=dashes, linewidth=1.6)
+    if len(breaks) or len(x) < 3:
+        axes.plot(x, y, ".", color=colour, markersize=3)
+
+
+def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> None:
+    y = np.array([point.figures[found.goal.name] for point in found.points])
+    _curve(axes, x, y, joined, 0)
+    axes.set_title(_label(found.goal))
+    marked = [(found.points[0], "most output" if found.goal.name.startswith("output") else f"most {found.goal.name}",
+               "o"), (found.points[-1], "best match" if found.against.is_match else f"best {found.against.name}", "o")]
+    if found.knee not in (None, 0, len(found.points) - 1):
+        marked.append((found.points[found.knee], "knee", "o"))
+    if found.best is not None and found.holds:
+        marked.append((found.best, "best by the limits", "D"))
+    if found.present is not None:
+        marked.append((found.present, "as it is", "s"))
+    middle = (x.min() + x.max()) / 2
+    for point, text, marker in marked:
+        at = (_place(found.against, point), point.figures[found.goal.name])
+        axes.plot(*at, marker, color=INK, markerfacecolor="white" if marker == "s" else INK, markersize=5, zorder=4)
+        side, below = (1 if at[0] <= middle else -1), marker == "s"
+        label = f"{text}\n{found.goal.text(point.figures[found.goal.name])}, " \
+                f"{found.against.text(point.figures[found.against.name])}"
+        axes.annotate(label, at, xytext=(7 * side, -6 if below else 5), textcoords="offset points", fontsize=8,
+                      ha="left" if side > 0 else "right", va="top" if below else "bottom", color=INK,
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
+    axes.margins(x=0.04, y=0.16)
+    axes.text(0.99, 0.98, "under the curve: can be had; over it: nothing found", transform=axes.transAxes, ha="right",
+              va="top", fontsize=8, color=PALE)
