@@ -1,4 +1,4 @@
-"""The front of two doublers by the optimiser, and by a grid of 201 x 201 points: which is better, and for how many solves?
+"""The front of two doublers by the optimiser, and by a grid of 201 x 201 points: which is better, at what cost?
 
 Both use the same number of harmonics. "below": by how much, at most, a point of the grid's front is better than every
 point found, on the count where it is better by less. What must hold: below no more than 0.05 dB, and at least ten

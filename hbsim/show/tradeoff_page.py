@@ -68,7 +68,8 @@ def _best(found: TradeOff) -> str:
         return "no point was found that keeps all limits; loosen one, or free more quantities."
     units = _units(found)
     changes = ", ".join(f"{name} = {show(found.best.values[name], units[name])}" for name in _names(found))
-    wish = f"Most {found.goal.name}" + (f" with {', '.join(hold.text() for hold in found.holds)}" if found.holds else "")
+    limits = ", ".join(hold.text() for hold in found.holds)
+    wish = f"Most {found.goal.name}" + (f" with {limits}" if limits else "")
     return f"{wish}: {found.goal.text(found.best.figures[found.goal.name])}, at {changes}."
 
 

@@ -15,12 +15,14 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _FAR = 0.15  # of a free range between two neighbours: then they belong to two pieces
+_COVERED = 0.04  # of both ranges: marks nearer than that cover each other
 _WIDTH, _FRONT, _PANEL = 7.0, 3.6, 1.15  # [inch]
 
 
 def tradeoff_figure(found: TradeOff) -> "Figure":
     """The front as a curve, and a panel for each free quantity."""
-    figure = new_figure(_WIDTH, _FRONT + _PANEL * len(found.free) + 0.4)
+    figure = new_figure(_COVERED = 0.04  # of both ranges: marks nearer than that cover each other
+_WIDTH, _FRONT + _PANEL * len(found.free) + 0.4)
     ratios = [_FRONT] + [_PANEL] * len(found.free)
     panels = figure.subplots(len(ratios), 1, sharex=True, gridspec_kw={"height_ratios": ratios})
     heading(figure, f"{found.description.title}: what nothing beats on both counts")
@@ -74,7 +76,7 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
     if found.present is not None:
         marked.append((found.present, "as it is", "s"))
     middle = (x.min() + x.max()) / 2
-    for point, text, marker in marked:
+    for point, text, marker in _merged(found, marked):
         at = (_place(found.against, point), point.figures[found.goal.name])
         axes.plot(*at, marker, color=INK, markerfacecolor="white" if marker == "s" else INK, markersize=5, zorder=4)
         side, below = (1 if at[0] <= middle else -1), marker == "s"
@@ -84,5 +86,21 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
                       ha="left" if side > 0 else "right", va="top" if below else "bottom", color=INK,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
     axes.margins(x=0.04, y=0.16)
-    axes.text(0.99, 0.98, "under the curve: can be had; over it: nothing found", transform=axes.transAxes, ha="right",
+    axes.text(0.99, 0.98, "nothing was found above the curve", transform=axes.transAxes, ha="right",
               va="top", fontsize=8, color=PALE)
+
+
+def _merged(found: TradeOff, marked: list[tuple[Point, str, str]]) -> list[tuple[Point, str, str]]:
+    """Marked points, those that would cover each other as one with both texts, at the later one."""
+    result: list[tuple[Point, str, str]] = []
+    ranges = [max(np.ptp([_place(wish, point) for point in found.points]), 1e-12)
+              for wish in (found.goal, found.against)]
+    for point, text, marker in marked:
+        near = next((item for item in result if all(
+            abs(_place(wish, item[0]) - _place(wish, point)) < _COVERED * size
+            for wish, size in zip((found.goal, found.against), ranges))), None)
+        if near is not None:
+            result.remove(near)
+            text = f"{near[1]}, {text}"
+        result.append((point, text, marker))
+    return result

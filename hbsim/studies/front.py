@@ -1,8 +1,8 @@
 """The points that nothing beats on two counts: found by climbing one count above levels of the other.
 
-Each level is a constraint (the epsilon-constraint method: Y. Y. Haimes, L. S. Lasdon and D. A. Wismer, IEEE Trans. SMC-1
-(1971) 296-297), which finds points of a front that is not convex too. A scatter (scipy's Sobol points) gives starts that
-stand apart, for fronts of separate pieces; the climbs between two found points start between them, and again from
+Each level is a constraint (the epsilon-constraint method: Y. Y. Haimes, L. S. Lasdon and D. A. Wismer, IEEE Trans.
+SMC-1 (1971) 296-297), which finds points of a front that is not convex too. A scatter (scipy's Sobol points) gives
+starts that stand apart, for fronts of separate pieces; the climbs between two found points start between them, and again from
 both where the point found lies below the line that joins its neighbours.
 
 Between two neighbours a point that nothing beats is worse than one of them on one count by no more than their distance
@@ -22,6 +22,7 @@ from .trials import Floor, Trial, Trials
 from .wishes import Wish
 
 FINE_DB = 0.05  # neighbours are this near on one count. [dB]
+ALIKE = 0.2  # of it: with so little more of the other count a point is no better
 FINE_SHARE = 0.01  # of its whole range, for a count that is no level
 _SCATTER = {1: 8, 2: 32}  # starts for so many free quantities
 _MOST_SCATTER = 64
@@ -79,8 +80,9 @@ class Front:
         """Those found that no other beats, the goal falling and the other count rising."""
         ranked = sorted(self.found, key=lambda trial: (self._goal(trial), self._against(trial)), reverse=True)
         front: list[Trial] = []
+        least = ALIKE * self.fine(self.against)
         for trial in ranked:
-            if not front or self._against(trial) > self._against(front[-1]):
+            if not front or self._against(trial) > self._against(front[-1]) + least:
                 front.append(trial)
         return front
 

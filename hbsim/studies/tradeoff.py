@@ -14,12 +14,12 @@ from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from .axis import axis_column
+from .climb import SLACK
 from .free import Free, at, free_quantities
-from .front import Front
+from .front import ALIKE, Front
 from .trials import Trial, Trials, floors_of
 from .wishes import Hold, Wish, holds_of, met, usual_wishes, wish
 
-_ALIKE = 0.2  # of the distance that neighbours keep at most: points nearer than that on both counts are one
 SLACK_OF_LIMITS_DB = 0.01  # climb.SLACK of a reflection coefficient. [dB]
 _ROUNDS = 2  # searches with more harmonics, where the found points ask for them
 
@@ -91,14 +91,15 @@ class TradeOff:
 
     @property
     def knee(self) -> int | None:
-        """See above (common practice, no source); None where the front has fewer than three points."""
+        """See above (common practice, no source); None where the front is hollow throughout."""
         if len(self.points) < 3:
             return None
         counts = np.array([[item.counted(point.figures[item.name]) for item in (self.goal, self.against)]
                            for point in self.points])
         range_of = counts.max(axis=0) - counts.min(axis=0)
         shares = (counts - counts.min(axis=0)) / np.where(range_of > 0.0, range_of, 1.0)
-        return int(np.argmax(shares.sum(axis=1)))
+        number = int(np.argmax(shares.sum(axis=1)))
+        return number if 0 < number < len(self.points) - 1 else None
 
 
 def tradeoff(description: Description, free: Mapping[str, Any], *, maximise: str | None = None,
@@ -157,7 +158,7 @@ class _Study:
         """Search, check what was found, and search again where it asks for more harmonics."""
         given = self.harmonics is not None
         trials = Trials(self.description, self.free, self.wishes, self.harmonics or self._needed(), self.accuracy,
-                        self.tell)
+                        self.tell, {self.goal.name, self.against.name, *(hold.wish.name for hold in self.holds)})
         for _ in range(_ROUNDS):
             result, more = self._round(trials, given)
             if given or more <= trials.harmonics or not result.finished:
@@ -186,9 +187,10 @@ class _Study:
         try:
             front.search()
             best = front.best(floors_of(self.holds)) if self.holds else None
+            front.found += [best] if best is not None else []
             found = self._thinned(front)
             self.known = found
-            for trial in found + ([best] if best is not None else []):
+            for trial in found + ([best] if best is not None and best not in found else []):
                 exact = trials.from_rest(trial.shares, trials.harmonics if given else None)
                 if exact is None or self._elsewhere(trial, exact):
                     otherwise += 1
@@ -197,14 +199,14 @@ class _Study:
                 point = self._point(trials, exact, True)
                 if trial is best:
                     checked = point
-                else:
-                    points.append(point)
+                points.append(point)
         except KeyboardInterrupt:
             finished = False
             points = points or [self._point(trials, trial, False) for trial in self._thinned(front)]
         ends = self._unbeaten(points)
         # a climb keeps limits to climb.SLACK, and the harmonics leave lines open by what was asked for
-        if checked is not None and not met(self.holds, checked.figures, SLACK_OF_LIMITS_DB + self.accuracy.wanted_db):
+        slack_db = SLACK_OF_LIMITS_DB + self.accuracy.wanted_db
+        if checked is not None and not met(self.holds, checked.figures, slack_db, 2 * SLACK):
             checked = None
         if not self.holds and ends:
             checked = ends[0]
@@ -229,7 +231,7 @@ class _Study:
         for trial in points:
             if kept and trial is not points[-1] and all(
                     abs(item.counted(trial.values[item.name]) - item.counted(kept[-1].values[item.name]))
-                    < _ALIKE * front.fine(item) for item in (self.goal, self.against)):
+                    < ALIKE * front.fine(item) for item in (self.goal, self.against)):
                 continue
             kept.append(trial)
         return kept

@@ -46,6 +46,7 @@ class Trials:
     harmonics : int
     accuracy : Accuracy
     tell : function of the count of solves, or None
+    steering : names of the figures that have slopes; None: all
 
     Attributes
     ----------
@@ -56,11 +57,13 @@ class Trials:
     """
 
     def __init__(self, description: Description, free: Sequence[Free], wishes: Sequence[Wish], harmonics: int,
-                 accuracy: Accuracy, tell: Callable[[int], None] | None = None) -> None:
+                 accuracy: Accuracy, tell: Callable[[int], None] | None = None,
+                 steering: Sequence[str] | None = None) -> None:
         if description.drive.power_dbm < MATCH_FLOOR_DBM:
             raise Refusal("there is no drive worth the name, and so no return loss", "drive.power")
         self.description, self.free, self.wishes = description, free, {wish.name: wish for wish in wishes}
         self.harmonics, self.accuracy, self._tell = harmonics, accuracy, tell
+        self.steering = list(self.wishes) if steering is None else list(steering)
         self.solves = 0
         self.reasons: list[str] = []
         self.addresses = list(at(free, np.zeros(len(free))))
@@ -94,10 +97,11 @@ class Trials:
         return Trial(np.array(shares), values, state)
 
     def slopes(self, trial: Trial) -> dict[str, np.ndarray] | None:
-        """Figure -> slope against the shares, (n_free,); None at the very edge of a jump."""
+        """Figure that steers -> slope against the shares, (n_free,); None at the very edge of a jump."""
         if trial.slopes is None:
             try:
-                table = gradient(trial.state, {name: wish.figure for name, wish in self.wishes.items()}, self.addresses)
+                table = gradient(trial.state, {name: self.wishes[name].figure for name in self.steering},
+                                 self.addresses)
             except HbsimError as failure:
                 self.reasons.append(str(failure))
                 return None

@@ -183,13 +183,13 @@ def holds_of(texts: Mapping[str, Any], description: Description) -> list[Hold]:
     return found
 
 
-def met(holds: Sequence[Hold], values: Mapping[str, float], slack: float = 0.0) -> bool:
-    """Whether values keep all limits; `slack` in dB for levels, relative for others."""
+def met(holds: Sequence[Hold], values: Mapping[str, float], slack_db: float, slack: float) -> bool:
+    """Whether values keep all limits but for a slack, in dB for levels, relative for others."""
     for hold in holds:
         value = values[hold.wish.name]
         for limit, sign in ((hold.low, 1.0), (hold.high, -1.0)):
             if limit is not None:
-                allowed = slack if hold.wish.in_decibels else slack * abs(limit)
+                allowed = slack_db if hold.wish.in_decibels else slack * abs(limit)
                 if not sign * (value - limit) >= -allowed:
                     return False
     return True

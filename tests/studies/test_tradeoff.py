@@ -53,7 +53,7 @@ def test_front_falls_on_one_count_and_rises_on_the_other(both):
 
 def test_points_are_what_a_solve_from_rest_says(both):
     found, _, circuit = both
-    for point in (found.points[0], found.points[found.knee], found.best):
+    for point in (found.points[0], found.points[len(found.points) // 2], found.best):
         state = circuit.solve(point.values, harmonics=K)
         assert state.output_dbm(2) == pytest.approx(point.figures["output_dbm_2"], abs=1e-6)  # residual of the balance
         assert state.input_return_loss_db == pytest.approx(point.figures["input_return_loss_db"], abs=1e-4)
@@ -66,7 +66,7 @@ def test_best_keeps_the_limit_and_no_grid_point_that_keeps_it_has_more(both):
 
 
 def test_a_hold_on_another_figure_cuts_the_front():
-    found = tradeoff(load().description, {"supply.VCC": "1V:8V", "R_b.resistance": "6kohm:30kohm"}, harmonics=K,
+    found = tradeoff(load().description, {"supply.VCC": "1V:8V"}, harmonics=K,
                      hold={"supply_amps_VCC": ":15mA"})
     assert max(p.figures["supply_amps_VCC"] for p in found.points) <= 15e-3 * 1.002  # climb.SLACK is relative here
     assert found.best.figures == found.best.figures | {"output_dbm_2": pytest.approx(counts(found)[0, 0], abs=0.05)}
