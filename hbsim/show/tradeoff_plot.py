@@ -21,8 +21,7 @@ _WIDTH, _FRONT, _PANEL = 7.0, 3.6, 1.15  # [inch]
 
 def tradeoff_figure(found: TradeOff) -> "Figure":
     """The front as a curve, and a panel for each free quantity."""
-    figure = new_figure(_COVERED = 0.04  # of both ranges: marks nearer than that cover each other
-_WIDTH, _FRONT + _PANEL * len(found.free) + 0.4)
+    figure = new_figure(_WIDTH, _FRONT + _PANEL * len(found.free) + 0.4)
     ratios = [_FRONT] + [_PANEL] * len(found.free)
     panels = figure.subplots(len(ratios), 1, sharex=True, gridspec_kw={"height_ratios": ratios})
     heading(figure, f"{found.description.title}: what nothing beats on both counts")
