@@ -68,12 +68,12 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
     axes.set_title(_label(found.goal))
     marked = [(found.points[0], "most output" if found.goal.name.startswith("output") else f"most {found.goal.name}",
                "o"), (found.points[-1], "best match" if found.against.is_match else f"best {found.against.name}", "o")]
-    if found.knee not in (None, 0, len(found.points) - 1):
-        marked.append((found.points[found.knee], "knee", "o"))
     if found.best is not None and found.holds:
-        marked.append((found.best, "best by the limits", "D"))
+        marked.insert(0, (found.best, "best by the limits", "D"))
     if found.present is not None:
         marked.append((found.present, "as it is", "s"))
+    if found.knee is not None:
+        marked.append((found.points[found.knee], "knee", "o"))
     middle = (x.min() + x.max()) / 2
     for point, text, marker in _merged(found, marked):
         at = (_place(found.against, point), point.figures[found.goal.name])
@@ -81,7 +81,7 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
         side, below = (1 if at[0] <= middle else -1), marker == "s"
         label = f"{text}\n{found.goal.text(point.figures[found.goal.name])}, " \
                 f"{found.against.text(point.figures[found.against.name])}"
-        axes.annotate(label, at, xytext=(7 * side, -6 if below else 5), textcoords="offset points", fontsize=8,
+        axes.annotate(label, at, xytext=(7 * side, -6 if below else 9), textcoords="offset points", fontsize=8,
                       ha="left" if side > 0 else "right", va="top" if below else "bottom", color=INK,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
     axes.margins(x=0.04, y=0.16)
@@ -90,7 +90,7 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
 
 
 def _merged(found: TradeOff, marked: list[tuple[Point, str, str]]) -> list[tuple[Point, str, str]]:
-    """Marked points, those that would cover each other as one with both texts, at the later one."""
+    """Marked points without those that an earlier one would cover; one point in two roles has both texts."""
     result: list[tuple[Point, str, str]] = []
     ranges = [max(np.ptp([_place(wish, point) for point in found.points]), 1e-12)
               for wish in (found.goal, found.against)]
@@ -98,8 +98,8 @@ def _merged(found: TradeOff, marked: list[tuple[Point, str, str]]) -> list[tuple
         near = next((item for item in result if all(
             abs(_place(wish, item[0]) - _place(wish, point)) < _COVERED * size
             for wish, size in zip((found.goal, found.against), ranges))), None)
-        if near is not None:
-            result.remove(near)
-            text = f"{near[1]}, {text}"
-        result.append((point, text, marker))
+        if near is None:
+            result.append((point, text, marker))
+        elif point is near[0]:
+            result[result.index(near)] = (point, f"{near[1]}, {text}", near[2])
     return result

@@ -2,8 +2,8 @@
 
 Each level is a constraint (the epsilon-constraint method: Y. Y. Haimes, L. S. Lasdon and D. A. Wismer, IEEE Trans.
 SMC-1 (1971) 296-297), which finds points of a front that is not convex too. A scatter (scipy's Sobol points) gives
-starts that stand apart, for fronts of separate pieces; the climbs between two found points start between them, and again from
-both where the point found lies below the line that joins its neighbours.
+starts that stand apart, for fronts of separate pieces; the climbs between two found points start between them, and
+again from both where the point found lies below the line that joins its neighbours.
 
 Between two neighbours a point that nothing beats is worse than one of them on one count by no more than their distance
 on that count. So levels are added until every two neighbours are near on one of the counts.
