@@ -74,11 +74,12 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
         marked.append((found.present, "as it is", "s"))
     if found.knee is not None:
         marked.append((found.points[found.knee], "knee", "o"))
-    middle = (x.min() + x.max()) / 2
+    right = x.min() + 0.75 * (x.max() - x.min())  # from there on labels stand below the falling curve, to the left
     for point, text, marker in _merged(found, marked):
         at = (_place(found.against, point), point.figures[found.goal.name])
         axes.plot(*at, marker, color=INK, markerfacecolor="white" if marker == "s" else INK, markersize=5, zorder=4)
-        side, below = (1 if at[0] <= middle else -1), marker == "s"
+        side = 1 if at[0] <= right else -1
+        below = side < 0 or marker == "s"
         label = f"{text}\n{found.goal.text(point.figures[found.goal.name])}, " \
                 f"{found.against.text(point.figures[found.against.name])}"
         axes.annotate(label, at, xytext=(7 * side, -6 if below else 9), textcoords="offset points", fontsize=8,
