@@ -172,3 +172,12 @@ def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon,
 def test_a_touchstone_file_in_place_of_a_circuit_is_pointed_to_its_command(capsys, examples):
     assert main(["network", str(examples / "filter_2304.s2p")]) == 2
     assert "'hbsim touchstone' looks at it" in capsys.readouterr().err
+
+
+def test_the_picture_says_what_it_leaves_out_and_what_the_marks_are(capsys, beacon, response, tmp_path):
+    touchstone.write_touchstone(tmp_path / "m.s2p", response.data())
+    run(capsys, beacon, *FILTER, "--from", "1GHz", "--to", "6.5GHz", "--measured", str(tmp_path / "m.s2p"), "--plot",
+        str(tmp_path / "p.svg"))
+    picture = (tmp_path / "p.svg").read_text()
+    for words in ("dB not drawn", "drawn where S is within 40 dB of its largest", "S11; marks: measured"):
+        assert words in picture

@@ -68,7 +68,7 @@ def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: b
     wanted = d.wish.prototype.loss_db(2.0 * (frequency - band.centre) / band.width)
     reflected_wanted = loss_db(np.sqrt(1.0 - 10.0 ** (-wanted / 10.0)))
     axes.axvspan(band.low / 1e9, band.high / 1e9, color="#e9e9e9", zorder=0)
-    x, (blue, _), (red, dash) = frequency / 1e9, LINES[0], LINES[1]
+    x, (blue, _), (red, _) = frequency / 1e9, LINES[0], LINES[1]
     axes.plot(x, -wanted, color=INK, linestyle=DASHES, linewidth=0.9)
     axes.plot(x, -loss_db(through), color=blue, linewidth=1.8)
     if back:

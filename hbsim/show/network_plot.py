@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 _DEEPEST_DB = 80.0  # below the highest of a panel: what is deeper is cut off
 _DELAY_DB = 40.0  # a delay is drawn where no less than this below its largest comes through
 _SHAPES = ("o", "s", "^", "D")
-_SIZES = (5.5, 3.0, 4.5, 2.5)  # of measured points: those of one curve show about those of another
+_SIZES = (6.5, 4.5, 5.5, 3.5)  # of measured points: those of one curve show about those of another
+_UNDER = 2.6  # width of the first of several curves: it shows beside a dashed one that lies on it, in grey too. [pt]
 _MOST_NAMED = 8  # harmonics that are named
 _APART = 0.055  # of the width of a panel: names of harmonics closer than that would touch
 _MOST_MARKS = 16  # on the chart, of all curves together
@@ -100,11 +101,17 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
     axes.set_ylim(bottom - room, top + room)
     low = bottom - room
     for curve, (colour, dash) in zip(curves.values(), LINES):
-        axes.plot(frequency, np.where(curve < bottom, np.nan, curve), color=colour, linestyle=dash, linewidth=1.3)
+        axes.plot(frequency, np.where(curve < bottom, np.nan, curve), color=colour, linestyle=dash,
+                  **_width(dash, len(curves)))
     if any((curve < bottom).any() for curve in curves.values()):
         axes.annotate(f"below {bottom:.0f} dB not drawn", (0.01, 0.03), xycoords="axes fraction", fontsize=7.5,
                       zorder=4)
     label_lines(axes, [(x, max(y, low) if np.isfinite(y) else low, text, colour) for x, y, text, colour in ends])
+
+
+def _width(dash: object, count: int) -> dict[str, float]:
+    """Of a line among `count`: the full one is wide and pale, so that dashes that lie on it are told from it."""
+    return {"linewidth": _UNDER, "alpha": 0.5} if dash == "-" and count > 1 else {"linewidth": 1.4}
 
 
 def _delays(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair]) -> None:
@@ -178,14 +185,16 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
         if beside is not None:
             points = beside.data.s[beside.common][:, i, i]
             dots += axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n], markersize=_SIZES[n], color=colour,
-                              markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=2.2)
-        samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, linewidth=1.4, zorder=2.5)
+                              markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=2.7)
+        samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, zorder=2.5,
+                             **_width(dash, len(shown)))
         marks += [Mark(complex(value), harmonic_name(k), colour, _SHAPES[n])
                   for k, value in zip(list(found.harmonics)[:named], found.at_harmonics.s[:, i, i])]
     mark_points(axes, marks, curves, centre)
     names = [name_of(i, i, len(found.ports)) for i, _ in shown]
-    names += [f"{name} measured" for name in names[:len(dots)]]
-    axes.legend([*samples, *dots], names, loc="upper left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8,
+    if dots:
+        samples, names = list(zip(samples, dots)), [f"{name}; marks: measured" for name in names]
+    axes.legend(samples, names, loc="upper left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8,
                 handlelength=3.2, borderaxespad=0)
     axes.annotate("impedances in ohm" if centre is not None else "impedances over\neach port's reference",
                   (1.0, 0.0), xycoords="axes fraction", ha="right", va="bottom", fontsize=7.5)
