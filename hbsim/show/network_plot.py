@@ -185,7 +185,8 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
         if beside is not None:
             points = beside.data.s[beside.common][:, i, i]
             dots += axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n],
-                              markersize=_SIZES[n], color=colour, markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=2.7)
+                              markersize=_SIZES[n], color=colour, markerfacecolor="none", alpha=0.6,
+                              markeredgewidth=0.7, zorder=2.7)
         samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, zorder=2.5,
                              **_width(dash, len(shown)))
         marks += [Mark(complex(value), harmonic_name(k), colour, _SHAPES[n])
