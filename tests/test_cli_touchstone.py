@@ -153,7 +153,8 @@ def test_a_circuit_file_is_pointed_to_its_commands(capsys, root):
 
 def test_the_page_says_what_was_written(capsys, noisy, files, tmp_path):
     one_port = files / "04_z_normalised_v1.s1p"
-    page = " ".join(run(capsys, one_port, "--rewrite", tmp_path / "z.s1p", "--parameter", "Z", "--version", "1.0").split())
+    page = " ".join(run(capsys, one_port, "--rewrite", tmp_path / "z.s1p", "--parameter", "Z", "--version",
+                        "1.0").split())
     assert "z.s1p, 1 port, Z-parameters as real and imaginary parts, file version 1.0; reference 1 ohm" in page
     assert "S read back is against 1 ohm" in page
     page = run(capsys, one_port, "--rewrite", tmp_path / "s.s1p", "--format", "MA")

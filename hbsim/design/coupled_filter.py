@@ -35,6 +35,7 @@ from .solving import CUT, rounded, said_by
 WIDEST_BAND = 0.2  # fraction up to which the design formulas are good
 _LIMIT = 0.6  # fraction from which they are of no use
 SMALLEST_GAP = 2e-4  # what a hand with a knife, or a cheap etch, can cut: common practice, no source. [m]
+MUCH_LOSS_DB = 6.0  # at the centre, three quarters of the power: from there it is said (common practice, no source)
 _ARMS_APART = 2.5  # heights between the arms of a hairpin, unless told: common practice, no source
 _SHORTEST = 30.0  # degrees of a coupled arm below which bends would fill the filter
 _CENTRED_AT = 0.5  # dB
@@ -222,10 +223,10 @@ def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *
     elements, ends = _on_board(board, conductor, widths, cut_lengths, bend)
     layouts = tuple(Layout(w[0], w[1], stretch * length, w[2], w[3], kept)
                     for w, length, kept in zip(widths, lengths, cut_lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+    found = _analysis(wish, elements, ends, HALF_POWER_DB)
+    warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
                 *said_by(join_strips(elements, ends).elements, f0)]
-    return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch,
-                        _analysis(wish, elements, ends, HALF_POWER_DB),
+    return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
 
@@ -260,10 +261,10 @@ def filter_as_cut(wish: Wish, board: Board, widths: Sequence[float], gaps: Seque
         bend = _finished(Hairpin(0.0, bend_length, width), 1.0, sizes, lengths, board, conductor, f0, 0.0)
     elements, ends = _on_board(board, conductor, sizes, lengths, bend)
     layouts = tuple(Layout(w, g, length, w, g, length) for w, g, length in zip(widths, gaps, lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+    found = _analysis(wish, elements, ends, HALF_POWER_DB)
+    warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
                 *said_by(join_strips(elements, ends).elements, f0)]
-    return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0,
-                        _analysis(wish, elements, ends, HALF_POWER_DB),
+    return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
 
@@ -387,6 +388,14 @@ def _about_band(wish: Wish) -> list[str]:
         return [f"the first resonator is {100 * loaded:.2g} % of the centre loaded, wider than the band; the design "
                 f"formulas are good up to about {source}; more ripple or more resonators narrow it"]
     return []
+
+
+def _about_loss(found: Found) -> list[str]:
+    """A sentence on a filter that loses most of what it is to pass."""
+    if not found.centre_loss_db > MUCH_LOSS_DB:
+        return []
+    return [f"{found.centre_loss_db:.1f} dB are lost at the centre: a wider band, fewer resonators or a board of less "
+            "loss lose less"]
 
 
 def _about_gaps(layouts: Sequence[Layout], smallest: float) -> list[str]:

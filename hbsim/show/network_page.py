@@ -154,11 +154,12 @@ def _measured_lines(found: NetworkResponse, beside: Measured) -> list[str]:
         turned = d.phase
         rows.append([name_of(i, j, count), _change(d.largest_db, "+"), _hertz(d.at), _change(d.rms_db),
                      _amplitude(d.largest), _hertz(d.largest_at), _amplitude(d.rms),
-                     *(["-"] * 3 if turned is None else [f"{round(turned.largest_deg, 1) + 0.0:+.1f} deg", _hertz(turned.at),
-                                                         f"{turned.rms_deg:.1f} deg"])])
+                     *(["-"] * 3 if turned is None else
+                       [f"{round(turned.largest_deg, 1) + 0.0:+.1f} deg", _hertz(turned.at),
+                        f"{turned.rms_deg:.1f} deg"])])
     lines += table(rows, left=(0,))
-    lines += wrapped("the largest of each and where; error is |S measured - S computed|; phases count where both "
-                     f"are above {PHASE_FLOOR_DB:.0f} dB", "  ", "  ")
+    lines += wrapped("the largest of each and where; error is |S measured - S computed|; phases count where "
+                     f"both are above {PHASE_FLOOR_DB:.0f} dB", "  ", "  ")
     doubted = [name_of(i, j, count) for (i, j), d in beside.differences.items() if d.other_planes]
     if doubted:
         lines += wrapped(f"{', '.join(doubted)}: the sizes agree, the phases do not: is the measurement taken at other "

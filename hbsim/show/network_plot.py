@@ -91,8 +91,8 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
                 level = 20.0 * np.log10(np.abs(points))
             drawn.append(level[np.isfinite(level)])
             axes.plot(beside.data.frequency[beside.common] / _factor(unit), level, linestyle="none", color=colour,
-                      marker=_SHAPES[list(curves).index(pair)], markersize=_SIZES[list(curves).index(pair)], markerfacecolor="none", alpha=0.6,
-                      markeredgewidth=0.7, zorder=1.8)
+                      marker=_SHAPES[list(curves).index(pair)], markersize=_SIZES[list(curves).index(pair)],
+                      markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=1.8)
         ends.append((frequency[-1], curve[-1], name_of(*pair, len(found.ports)), colour))
     values = np.concatenate(drawn)
     top = float(values.max(initial=-300.0))
@@ -184,8 +184,9 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
         curves.append(curve)
         if beside is not None:
             points = beside.data.s[beside.common][:, i, i]
-            dots += axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n], markersize=_SIZES[n], color=colour,
-                              markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=2.7)
+            dots += axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n],
+                              markersize=_SIZES[n], color=colour, markerfacecolor="none", alpha=0.6,
+                              markeredgewidth=0.7, zorder=2.7)
         samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, zorder=2.5,
                              **_width(dash, len(shown)))
         marks += [Mark(complex(value), harmonic_name(k), colour, _SHAPES[n])

@@ -20,8 +20,10 @@ from .network_response import NetworkResponse, Seen
 
 DOWN_DB = 3.0  # from the largest value of S21 to the edges of the band
 _SAME_REFERENCE = 1e-9  # relative difference of references that are one
-PHASE_FLOOR_DB = -30.0  # the phase counts where both are above this; below, noise turns it (common practice, no source)
-_SIZES_AGREE_DB, _PHASES_PART_DEG = 0.5, 10.0  # rms of either, from which planes are doubted (common practice, no source)
+# Common practice, no source: the phase counts where both are above this, below noise turns it; and rms of size and
+# phase at which other reference planes are suspected.
+PHASE_FLOOR_DB = -30.0
+_SIZES_AGREE_DB, _PHASES_PART_DEG = 0.5, 10.0
 
 
 @dataclass(frozen=True)

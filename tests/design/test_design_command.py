@@ -184,3 +184,13 @@ def test_the_way_back_of_a_filter_counts_the_resonators_itself(capsys):
     words = ["design", "filter", *FR4, "--centre", "2.304GHz", "--bandwidth", "8%", "--ripple", "0.1dB", *sizes]
     assert main(words) == 0
     assert "Band-pass of 2 edge-coupled straight resonators" in capsys.readouterr().out
+
+
+def test_a_filter_that_loses_most_of_what_it_passes_is_warned_of(capsys):
+    narrow = ["filter", *FR4, "--order", "5", "--ripple", "0.1dB", "--centre", "2.304GHz", "--bandwidth", "3%"]
+    assert main(["design", *narrow, "--json", "-"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["found"]["centre_loss_db"] > 6.0 and found["found"]["ripple_db"] is None
+    assert any("dB are lost at the centre" in sentence for sentence in found["warnings"])
+    assert main(["design", *FILTER, "--json", "-"]) == 0
+    assert not any("are lost" in sentence for sentence in json.loads(capsys.readouterr().out)["warnings"])
