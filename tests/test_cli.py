@@ -117,8 +117,10 @@ def test_sweep_writes_the_listed_columns(capsys, example, tmp_path):
     assert "6 of 6 points solved" in out and err == ""
     rows = list(csv.DictReader(path.open(newline="")))
     assert list(rows[0]) == ["supply.VCC_volts", "drive.power_dbm", "output_dbm_1", "output_dbm_2", "output_dbm_3",
-                             "output_dbm_4", "conversion_loss_db", "input_return_loss_db", "supply_amps_VCC",
-                             "harmonics", "truncation_db", "truncation_others_db", "solved"]
+                             "output_dbm_4", "conversion_loss_db", "input_return_loss_db", "output_phase_deg_2",
+                             "efficiency", "supply_watts", "supply_amps_VCC", "output_dbc_1", "output_dbc_3",
+                             "output_dbc_4", "phase_change_deg_per_db", "harmonics", "truncation_db",
+                             "truncation_others_db", "solved", "fingerprint"]
     assert {row["harmonics"] for row in rows} == {"4.0"} and all(float(row["truncation_db"]) > 0 for row in rows)
     assert [(row["supply.VCC_volts"], row["drive.power_dbm"]) for row in rows] == [
         (v, p) for v in ("2.0", "2.5", "3.0") for p in ("-5.0", "0.0")]
@@ -136,7 +138,7 @@ def test_a_dash_prints_nothing_but_the_table(capsys, example, option):
     if option == "--json":
         assert strict(out)["axes"] == {"drive.power_dbm": [-1.0, 0.0]}
     else:
-        assert [len(row) for row in csv.reader(io.StringIO(out))] == [14, 14, 14]
+        assert [len(row) for row in csv.reader(io.StringIO(out))] == [22, 22, 22]
 
 
 def test_a_sweep_keeps_unsolved_points_and_says_so(capsys, example, tmp_path):
@@ -147,6 +149,7 @@ def test_a_sweep_keeps_unsolved_points_and_says_so(capsys, example, tmp_path):
     assert "2 of 3 points not solved" in err and "unsolved" in out and "1 of 3 points solved" in out
     rows = list(csv.DictReader(table.open(newline="")))
     assert [row.pop("solved") for row in rows] == ["true", "false", "false"]
+    assert len({row.pop("fingerprint") for row in rows}) == 1
     for row in rows[1:]:
         assert float(row.pop("Q1.thermal_resistance_kelvin_per_watt")) >= 500000
         assert set(row.values()) == {""}

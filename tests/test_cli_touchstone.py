@@ -145,3 +145,18 @@ def test_no_heavy_library_is_loaded(files):
     done = subprocess.run([sys.executable, "-c", code, "touchstone", str(files / "03_noise_db_r25.s2p")],
                           capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_circuit_file_is_pointed_to_its_commands(capsys, root):
+    assert "looks like a circuit file" in refused(capsys, root / "examples" / "beacon_2304.toml")
+
+
+def test_the_page_says_what_was_written(capsys, noisy, files, tmp_path):
+    one_port = files / "04_z_normalised_v1.s1p"
+    page = " ".join(run(capsys, one_port, "--rewrite", tmp_path / "z.s1p", "--parameter", "Z", "--version",
+                        "1.0").split())
+    assert "z.s1p, 1 port, Z-parameters as real and imaginary parts, file version 1.0; reference 1 ohm" in page
+    assert "S read back is against 1 ohm" in page
+    page = run(capsys, one_port, "--rewrite", tmp_path / "s.s1p", "--format", "MA")
+    assert "S-parameters as magnitudes and angles, file version 1.0; reference 10 ohm" in " ".join(page.split())
+    assert "read back" not in page

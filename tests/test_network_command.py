@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -74,10 +75,44 @@ def test_a_measurement_that_is_half_a_db_off_is_told_so(capsys, beacon, response
     (tmp_path / "m.s2p").write_text("# Hz S RI R 50\n" + "\n".join(rows) + "\n")
     page = run(capsys, beacon, *FILTER, *RANGE, "--measured", str(tmp_path / "m.s2p"))
     assert "18 of its 18 points, from 1.3 GHz to 3 GHz" in " ".join(page.split())  # lines are folded
-    table = [line.split() for line in page.splitlines() if line.startswith("  S") and "phase" not in line]
-    seen = {row[0]: " ".join(row[1:]) for row in table if "dB" in row}
-    assert seen["S21"].startswith("+0.50 dB") and seen["S12"].endswith("0.50 dB")
-    assert seen["S11"].startswith("under 0.01 dB") and seen["S22"].endswith("under 0.01 dB")
+    table = [line for line in page.splitlines() if line.startswith("  S") and "rms" not in line]
+    seen = {line.split()[0]: " ".join(line.split()[1:]) for line in table if "Hz" in line and "dB" in line}
+    assert seen["S21"].startswith("+0.50 dB") and " 0.50 dB" in seen["S12"]
+    assert seen["S11"].startswith("under 0.01 dB") and "+" not in seen["S22"].split("Hz")[0]
+    assert "reference planes" not in page
+
+
+def test_a_measurement_behind_a_length_of_line_has_the_sizes_and_other_phases(capsys, beacon, response, tmp_path):
+    # a lossless matched line in front of port 1: S11 e^-2jt, S21 e^-jt, S22 as it was (closed form); |1 - e^-jt| =
+    # 2 sin(t/2)
+    angle = np.radians(20.0) * response.frequency / 1e9
+    turn = np.exp(-1j * angle)[:, None, None] ** np.array([[2, 1], [1, 0]])
+    touchstone.write_touchstone(tmp_path / "m.s2p", replace(response.data(), s=response.s * turn))
+    arguments = [beacon, *FILTER, *RANGE, "--measured", str(tmp_path / "m.s2p")]
+    found = json.loads(run(capsys, *arguments, "--json", "-"))["measured"]["difference"]
+    loud = 20 * np.log10(np.abs(response.s[:, 1, 0])) > -30.0
+    through = np.abs(response.s[:, 1, 0]) * 2 * np.sin(angle / 2)
+    assert found["s21"]["largest_amplitude"] == pytest.approx(through.max(), rel=1e-9)
+    assert found["s21"]["largest_amplitude_at_hz"] == response.frequency[np.argmax(through)]
+    assert found["s21"]["rms_amplitude"] == pytest.approx(np.sqrt(np.mean(through**2)), rel=1e-9)
+    assert found["s21"]["phase"]["points"] == loud.sum() < len(loud)
+    assert found["s21"]["phase"]["largest_deg"] == pytest.approx(-np.degrees(angle[loud].max()), rel=1e-9)
+    assert found["s11"]["phase"]["rms_deg"] == pytest.approx(np.degrees(np.sqrt(np.mean(4 * angle**2))), rel=1e-9)
+    assert found["s22"]["phase"]["rms_deg"] < 1e-9 and found["s21"]["largest_db"] < 1e-9
+    page = " ".join(run(capsys, *arguments).split())
+    assert "S11, S12, S21: the sizes agree, the phases do not: is the measurement taken at other" in page
+    assert max(map(len, run(capsys, *arguments).splitlines())) <= 110
+
+
+def test_junctions_that_count_are_listed_by_their_place(capsys, beacon):
+    page = " ".join(run(capsys, beacon, *FILTER, *RANGE).split())
+    found = json.loads(run(capsys, beacon, *FILTER, *RANGE, "--json", "-"))
+    counting = set(found["junctions_that_count"])
+    listed = [item for item in found["junctions"] if item["name"] in counting]
+    assert listed and len(listed) < len(found["junctions"])
+    group = {"filter_1", "filter_2", "filter_3"}
+    assert all({arm["part"] for arm in item["parts"]} <= group for item in listed)
+    assert all(f"{item['kind']} at {item['node']}: " in page for item in listed) and "junction." not in page
 
 
 def test_set_reference_log_spacing_and_the_default_range(capsys, beacon):
@@ -116,6 +151,11 @@ def test_devices_linearised_state_their_operating_point(capsys, examples):
     (["--measured", "x.s2p", "--csv", "x.s2p"], ["the measurement itself"]),
     (["--touchstone", "EXAMPLE"], ["the circuit file"]),
     (["--csv", "-", "--json", "-"], ["--json"]),
+    (["--ports", "f_0,out", "--parts", "filter_1,filter_2,filter_3"], ["'out' is a node, but none", "f_0, f_1"]),
+    (["--touchstone", "out.txt"], ["--touchstone", "'out.s2p'"]),
+    (["--touchstone", "out.s3p"], ["--touchstone", "'out.s2p'"]),
+    (["--referense", "50ohm"], ["did you mean '--reference'?", "'hbsim network --help'"]),
+    (["--reference", "-30ohm"], ["write --reference=-30ohm"]),
     (["--plot", "x.gif"], [".png"]),
 ])
 def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon, tmp_path, monkeypatch, arguments,
@@ -127,3 +167,17 @@ def test_bad_arguments_are_refused_in_one_line_and_write_nothing(capsys, beacon,
     for word in words:
         assert word in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_touchstone_file_in_place_of_a_circuit_is_pointed_to_its_command(capsys, examples):
+    assert main(["network", str(examples / "filter_2304.s2p")]) == 2
+    assert "'hbsim touchstone' looks at it" in capsys.readouterr().err
+
+
+def test_the_picture_says_what_it_leaves_out_and_what_the_marks_are(capsys, beacon, response, tmp_path):
+    touchstone.write_touchstone(tmp_path / "m.s2p", response.data())
+    run(capsys, beacon, *FILTER, "--from", "1GHz", "--to", "6.5GHz", "--measured", str(tmp_path / "m.s2p"), "--plot",
+        str(tmp_path / "p.svg"))
+    picture = (tmp_path / "p.svg").read_text()
+    for words in ("dB not drawn", "drawn where S is within 40 dB of its largest", "S11; marks: measured"):
+        assert words in picture

@@ -198,11 +198,17 @@ def _hand_out(options: argparse.Namespace, design: Any, lies_on: str = "") -> in
     return 0
 
 
-def _places(refusal: Refusal) -> Refusal:
-    """The same refusal with the option in place of the field's name."""
+def _places(refusal: Refusal, options: argparse.Namespace) -> Refusal:
+    """The same refusal with the option in place of the field's name: the one that was given, where there are two ways
+    to tell it."""
     if not refusal.place or " " in refusal.place:
         return refusal
-    return Refusal(refusal.what, f"--{refusal.place.removesuffix('_db').replace('_', '-')}", refusal.file)
+    name = refusal.place.removesuffix("_db").replace("_", "-")
+    if name in ("band", "bandwidth"):
+        name = "bandwidth" if getattr(options, "from") is None else "from"
+    elif name in ("even-impedance", "odd-impedance") and getattr(options, "coupling", None) is not None:
+        name = "coupling"
+    return Refusal(refusal.what, f"--{name}", refusal.file)
 
 
 # -- the designs ---------------------------------------------------------------------------------------------------
@@ -214,7 +220,7 @@ def _run(options: argparse.Namespace, make: Any) -> int:
     try:
         made = make(options)
     except Refusal as refusal:
-        raise (refusal if refusal.place.startswith("--") else _places(refusal)) from None
+        raise (refusal if refusal.place.startswith("--") else _places(refusal, options)) from None
     return _hand_out(options, *made)
 
 
@@ -254,9 +260,12 @@ def _filter(options: argparse.Namespace) -> int:
 def _make_filter(options: argparse.Namespace) -> tuple[Any, str]:
     from ..design import coupled_filter
     from ..design.prototype import Prototype
-    if options.order is None:
+    order = options.order
+    if order is None and options.widths is not None:  # the way back: the sections are one more than the resonators
+        order = len(_list(options, "widths")) - 1
+    if order is None:
         raise Refusal("missing; give the number of resonators, such as --order 3", "--order")
-    wish = coupled_filter.Wish(Prototype(options.order, _value(options, "ripple", "dB", 0.0, above=None)),
+    wish = coupled_filter.Wish(Prototype(order, _value(options, "ripple", "dB", 0.0, above=None)),
                                _band(options), _value(options, "impedance", "ohm", 50.0))
     hairpin = options.form == "hairpin"
     if options.ideal:
@@ -298,6 +307,9 @@ def _band(options: argparse.Namespace) -> Any:
         raise Refusal("missing; give --centre and --bandwidth, or both band edges as --from and --to", "--centre")
     centre = _needed(options, "centre", "Hz")
     share = options.bandwidth.rstrip().endswith("%")
+    if not share and options.bandwidth.strip().replace(".", "", 1).isdecimal():
+        raise Refusal(f"'{options.bandwidth}' has no unit; write '{options.bandwidth}%' of the centre, or a width such "
+                      "as '100MHz'", "--bandwidth")
     width = _needed(options, "bandwidth", "1" if share else "Hz") * (centre if share else 1.0)
     return Band(centre - width / 2.0, centre + width / 2.0)
 

@@ -23,8 +23,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--ports", metavar="A,B", help="nodes or ports of the circuit, NODE1/NODE2 between two nodes "
                                                        "(default: the ports of the circuit)")
     parser.add_argument("--reference", metavar="OHM[,OHM]",
-                        help="resistance of the ports that are none of the circuit's, or of each port (default "
-                             "50ohm; a port of the circuit has its own)")
+                        help="resistance of all ports, or of each (default 50ohm; a port of the circuit has its own)")
     parser.add_argument("--from", dest="low", metavar="F", help="lowest frequency, 0Hz too (default f0 / 4)")
     parser.add_argument("--to", dest="high", metavar="F", help="highest frequency (default 4 f0)")
     parser.add_argument("--points", type=int, metavar="N", default=401, help="how many frequencies (default 401)")
@@ -58,6 +57,7 @@ def _network(options: argparse.Namespace) -> int:
         description, _frequencies(options, description.drive.frequency),
         None if options.ports is None else _names(options.ports, "--ports"), reference=reference,
         parts=None if options.parts is None else _names(options.parts, "--parts"), device=options.device)
+    _check_touchstone_name(options.touchstone, len(found.ports))
     beside = None if options.measured is None else measured(options.measured, found)
     if options.touchstone:
         from ..linear.touchstone import write_touchstone
@@ -120,3 +120,10 @@ def _check_measured(options: argparse.Namespace) -> None:
         path = getattr(options, option)
         if path not in (None, "-") and os.path.realpath(path) == os.path.realpath(options.measured):
             raise Refusal(f"'{path}' is the measurement itself; name another file", f"--{option}")
+
+
+def _check_touchstone_name(path: str | None, ports: int) -> None:
+    """Refuse a name that does not tell readers the number of ports."""
+    if path is not None and os.path.splitext(path)[1].lower() not in (f".s{ports}p", ".ts"):
+        raise Refusal(f"'{path}' does not end as a Touchstone file of {ports} port{'s' * (ports > 1)} does; name it "
+                      f"'{os.path.splitext(os.path.basename(path))[0]}.s{ports}p' (or .ts)", "--touchstone")

@@ -5,13 +5,19 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, NoReturn
 
-from ..errors import Refusal
+from ..errors import Refusal, closest
 from ..quantities import parse
+
+
+_WANTS_VALUE = re.compile(r"argument (\S+): expected (?:one|at least one) argument")
+_NEGATIVE = re.compile(r"-[.0-9]")
+_ALIKE = 0.6  # of an option and a misspelt one, as errors.nearest has it
 
 
 class Parser(argparse.ArgumentParser):
@@ -20,8 +26,33 @@ class Parser(argparse.ArgumentParser):
     def __init__(self, **options: Any) -> None:
         super().__init__(**options, allow_abbrev=False)
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
+        """As argparse has it, but a command refuses here what it does not know: it has the options at hand."""
+        self._given = list(sys.argv[1:] if args is None else args)
+        found, unknown = super().parse_known_args(args, namespace)
+        if unknown:
+            self.error(f"unrecognized arguments: {' '.join(unknown)}{self._meant(unknown)}")
+        return found, unknown
+
     def error(self, message: str) -> NoReturn:
+        taken = _WANTS_VALUE.match(message)
+        if taken:
+            message += self._minus(taken[1].split("/"))
         raise Refusal(f"{message}; '{self.prog} --help' shows what there is")
+
+    def _meant(self, unknown: Sequence[str]) -> str:
+        """The option that a misspelt one was probably meant to be."""
+        options = [option for option in self._option_string_actions if option.startswith("--")]
+        wrong = next((text.partition("=")[0] for text in unknown if text.startswith("--")), "")
+        close = closest(wrong, options, _ALIKE) if wrong else ""
+        return f"; did you mean '{close}'?" if close else ""
+
+    def _minus(self, options: Sequence[str]) -> str:
+        """The mend where a value begins with a minus sign and was taken for an option."""
+        for option, value in zip(self._given, self._given[1:]):
+            if option in options and _NEGATIVE.match(value):
+                return f"; write {option}={value}, as a value that begins with a minus sign looks like an option"
+        return ""
 
 
 def complain(what: Any, status: int) -> int:
@@ -91,7 +122,7 @@ def named_values(texts: Sequence[str], option: str) -> dict[str, str]:
 def check_outputs(options: argparse.Namespace) -> None:
     """Refuse before the work what could not be written after it."""
     from ..files import check_writable
-    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "json", "plot")}
+    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "npz", "json", "plot")}
     if options.plot is not None:
         from ..show.style import check_format
         check_format(options.plot)

@@ -17,12 +17,19 @@ def add(commands: Any) -> None:
                                              "was solved; those that were not are marked.")
     of_circuit(parser, "change a quantity for the whole sweep; repeatable")
     parser.add_argument("--vary", dest="axes", action="append", default=[], metavar="NAME.QUANTITY=START:STOP:STEP",
-                       help="needed: such as drive.power=-20dBm:10dBm:1dB, supply.VCC=1:8:0.25V or "
-                            "stub.length=10:20:0.5mm; repeatable, the last runs fastest")
+                       help="needed: such as drive.power=-20dBm:10dBm:1dB or supply.VCC=1:8:0.25V; instead of the step "
+                            "'5 points', '5 points by ratio'; or a list, 'C1.capacitance=1, 2, 5 pF'. Several "
+                            "names with a comma between, or *, take one value; 'scale *.gap=0.9:1.1:0.05' multiplies. "
+                            "Repeatable, the last runs fastest")
+    parser.add_argument("--devices", action="store_true",
+                        help="also the heat in each device and the peak voltage at it; takes longer")
     parser.add_argument("--csv", metavar="FILE",
                        help="write the table; - is standard output. What is found on the way is kept beside it")
+    parser.add_argument("--npz", metavar="FILE",
+                        help="write the table as a binary file, which SweepTable.load and numpy read")
     parser.add_argument("--resume", action="store_true",
-                       help="go on with a sweep that was cut short, from what was kept beside the file of --csv")
+                       help="go on with a sweep that was cut short, from what was kept beside the file of --csv, "
+                            "or else --npz")
     parser.set_defaults(run=_sweep, compiles=True)
 
 
@@ -30,6 +37,7 @@ def _sweep(options: argparse.Namespace) -> int:
     from ..show.progress import progress_line
     from ..studies.compression import compression
     from ..studies.highlights import highlights
+    from ..studies.linked import link_of
     from ..studies.table import as_json
     from ..studies.unfinished import Unfinished
     if not options.axes:  # not left to the parser: it would miss --vary before it names a misspelt option
@@ -38,23 +46,31 @@ def _sweep(options: argparse.Namespace) -> int:
     circuit = load_circuit(options)
     axes = named_values(options.axes, "--vary")
     fixed = named_values(options.values, "--set")
-    for name in axes.keys() & fixed.keys():
-        raise Refusal(f"'{name}' is varied, so that the value set for it is never used; leave one out", "--set")
+    for name in axes:
+        link = link_of(circuit.description, name)
+        for address in fixed.keys() & {*link.addresses} if link.bases is None else ():
+            raise Refusal(f"'{address}' is varied, so that the value set for it is never used; leave one out", "--set")
     if options.plot and len(axes) > 2:
         raise Refusal("a picture shows one or two quantities; vary fewer, or use --csv", "--plot")
+    if options.npz:
+        from ..studies.table_file import check_ending
+        check_ending(options.npz)
     kept = _kept_beside(options)
     try:
         with progress_line() as progress:
             table = circuit.sweep(axes, harmonics=options.harmonics, accuracy=asked_accuracy(options),
-                                  progress=progress, keep_in=kept, resume=options.resume)
+                                  devices=options.devices, progress=progress, keep_in=kept, resume=options.resume)
     except KeyboardInterrupt:
         return complain(f"interrupted; what was found is kept in {kept}; the same command with --resume goes on"
-                        if kept else "interrupted; nothing was kept (--csv FILE keeps it)", 130)
+                        if kept else "interrupted; nothing was kept (--csv FILE or --npz FILE keeps it)", 130)
     found, remarks = compression(circuit.description, table), highlights(circuit.description, table)
     if options.csv == "-":
         table.write_csv(sys.stdout)
     elif options.csv:
         table.to_csv(options.csv)
+    if options.npz:
+        table.save(options.npz)
+    if kept:
         Unfinished.remove(kept)
     from ..show.plots import sweep_figure
     from ..show.report import sweep_page
@@ -69,8 +85,10 @@ def _sweep(options: argparse.Namespace) -> int:
 
 def _kept_beside(options: argparse.Namespace) -> str | None:
     """Folder that keeps what a sweep finds until its file is written."""
-    if options.csv not in (None, "-"):
-        return f"{options.csv}.unfinished"
+    for path in (options.csv, options.npz):
+        if path not in (None, "-"):
+            return f"{path}.unfinished"
     if options.resume:
-        raise Refusal("only what was kept beside a file can be gone on with; give the same --csv FILE", "--resume")
+        raise Refusal("only what was kept beside a file can be gone on with; give the same --csv FILE or --npz FILE",
+                      "--resume")
     return None

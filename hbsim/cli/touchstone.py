@@ -39,12 +39,11 @@ def _touchstone(options: argparse.Namespace) -> int:
     _check(options)
     from ..linear.touchstone import read_touchstone
     data = read_touchstone(options.input)
-    if options.rewrite:
-        _rewrite(options, data)
+    written = _rewrite(options, data) if options.rewrite else ""
     from ..studies.touchstone_file import as_json, inspect
     found = inspect(data)
     from ..show.touchstone_page import touchstone_page
-    hand_out(options, lambda: touchstone_page(found), as_json(found), lambda: _figure(found))
+    hand_out(options, lambda: touchstone_page(found) + written, as_json(found), lambda: _figure(found))
     return 0
 
 
@@ -76,9 +75,11 @@ def _check(options: argparse.Namespace) -> None:
         taken[os.path.realpath(path)] = f"that of --{name}"
 
 
-def _rewrite(options: argparse.Namespace, data: Any) -> None:
+def _rewrite(options: argparse.Namespace, data: Any) -> str:
+    """Write the file; returns what the page says of it."""
     from ..linear.measured import renormalised, reordered
-    from ..linear.touchstone import write_touchstone
+    from ..linear.touchstone import read_touchstone, write_touchstone
+    from ..show.touchstone_page import written_lines
     changed = data
     if options.reference is not None:
         values = [parse(text, "ohm", "--reference") for text in options.reference.split(",")]
@@ -89,6 +90,7 @@ def _rewrite(options: argparse.Namespace, data: Any) -> None:
     comments = (*data.comments, *(f"{Path(data.file).name}: {note}" for note in done))
     write_touchstone(options.rewrite, replace(changed, comments=comments), parameter=options.parameter or "S",
                      format=options.format or "RI", version=options.version)
+    return "\n".join(["", "", *written_lines(read_touchstone(options.rewrite), changed.reference)])
 
 
 def _located(change: Any, data: Any, value: Any, option: str) -> Any:

@@ -236,6 +236,9 @@ def _fixtures(raw: Any, place: str, board: Board | None, folder: Path) -> dict[i
             raise Refusal(f"a fixture stands in a table of its own by the number of its port; write [{place}.1] on a "
                           'line of its own, with kind = "line" or kind = "touchstone block" and its values', place)
         here = f"{place}.{port}"
+        if "kind" not in own:
+            raise Refusal('\'kind\' is missing; write kind = "line" for a known length of line (width and length, or '
+                          'impedance), kind = "touchstone block" with file = "..." for measured data', here)
         kind = text(own, "kind", here)
         if kind not in KINDS:
             raise Refusal(f"there is no kind '{kind}' of a fixture{nearest(kind, KINDS)}", f"{here}.kind")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal, nearest
+
+_TOUCHSTONE_NAME = re.compile(r"\.(s[0-9]+p|ts)$", re.IGNORECASE)
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
@@ -34,6 +37,9 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     except RecursionError:
         raise Refusal("brackets are nested too deep; remove some", file=file) from None
     except ValueError as error:
+        if _TOUCHSTONE_NAME.search(file):
+            raise Refusal("a Touchstone file by its name, not a circuit file (TOML); 'hbsim touchstone' looks at it, "
+                          "and a circuit holds it as a part with data from a file", file=file) from None
         mend = "keep one of the two" if any(word in str(error) for word in ("twice", "overwrite")) else \
             "texts and quantities stand in quotes, a table starts with [name]"
         wrong = str(error).replace("at end of document", f"at the end of the file, line {len(content.splitlines())}")

@@ -35,6 +35,7 @@ from .solving import CUT, rounded, said_by
 WIDEST_BAND = 0.2  # fraction up to which the design formulas are good
 _LIMIT = 0.6  # fraction from which they are of no use
 SMALLEST_GAP = 2e-4  # what a hand with a knife, or a cheap etch, can cut: common practice, no source. [m]
+MUCH_LOSS_DB = 6.0  # at the centre, three quarters of the power: from there it is said (common practice, no source)
 _ARMS_APART = 2.5  # heights between the arms of a hairpin, unless told: common practice, no source
 _SHORTEST = 30.0  # degrees of a coupled arm below which bends would fill the filter
 _CENTRED_AT = 0.5  # dB
@@ -222,10 +223,10 @@ def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *
     elements, ends = _on_board(board, conductor, widths, cut_lengths, bend)
     layouts = tuple(Layout(w[0], w[1], stretch * length, w[2], w[3], kept)
                     for w, length, kept in zip(widths, lengths, cut_lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+    found = _analysis(wish, elements, ends, HALF_POWER_DB)
+    warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
                 *said_by(join_strips(elements, ends).elements, f0)]
-    return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch,
-                        _analysis(wish, elements, ends, HALF_POWER_DB),
+    return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
 
@@ -260,10 +261,10 @@ def filter_as_cut(wish: Wish, board: Board, widths: Sequence[float], gaps: Seque
         bend = _finished(Hairpin(0.0, bend_length, width), 1.0, sizes, lengths, board, conductor, f0, 0.0)
     elements, ends = _on_board(board, conductor, sizes, lengths, bend)
     layouts = tuple(Layout(w, g, length, w, g, length) for w, g, length in zip(widths, gaps, lengths))
-    warnings = [*_about_band(wish), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
+    found = _analysis(wish, elements, ends, HALF_POWER_DB)
+    warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
                 *said_by(join_strips(elements, ends).elements, f0)]
-    return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0,
-                        _analysis(wish, elements, ends, HALF_POWER_DB),
+    return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
 
@@ -332,10 +333,15 @@ def _centred(wish: Wish, board: Board, conductor: Conductor | None, widths: Sequ
     reach = max(wish.band.width, 0.08 * wish.band.centre)
     seen = Band(wish.band.centre - reach / 2.0, wish.band.centre + reach / 2.0)
     first = off(1.0)
+    lost = Refusal("the pass-band of what the formulas give is too far from the wanted one to be centred; take a "
+                   f"smaller bandwidth than {100 * wish.band.fraction:.3g} %, or fewer resonators", "bandwidth")
     if math.isnan(first):
-        raise Refusal("the pass-band of what the formulas give cannot be found; take a smaller bandwidth", "band")
+        raise lost
     low, high = sorted((1.0, 1.0 + 2.0 * first))
-    return brentq(off, max(low, _STRETCH[0]), min(high, _STRETCH[1]), xtol=1e-9) if first else 1.0
+    try:
+        return brentq(off, max(low, _STRETCH[0]), min(high, _STRETCH[1]), xtol=1e-9) if first else 1.0
+    except ValueError:  # an edge left the window on the way, or the ends lie on one side
+        raise lost from None
 
 
 # -- hairpins ------------------------------------------------------------------------------------------------------
@@ -382,6 +388,14 @@ def _about_band(wish: Wish) -> list[str]:
         return [f"the first resonator is {100 * loaded:.2g} % of the centre loaded, wider than the band; the design "
                 f"formulas are good up to about {source}; more ripple or more resonators narrow it"]
     return []
+
+
+def _about_loss(found: Found) -> list[str]:
+    """A sentence on a filter that loses most of what it is to pass."""
+    if not found.centre_loss_db > MUCH_LOSS_DB:
+        return []
+    return [f"{found.centre_loss_db:.1f} dB are lost at the centre: a wider band, fewer resonators or a board of less "
+            "loss lose less"]
 
 
 def _about_gaps(layouts: Sequence[Layout], smallest: float) -> list[str]:

@@ -166,6 +166,9 @@ class TouchstoneBlock(Part):
         return (f"'{Path(self.file.file).name}' {holds}, and it is needed {' and '.join(needed)}; the words are "
                 f"{words}; or use a file that reaches there, or a narrower range (fewer harmonics)")
 
+    def data_range(self) -> tuple[float, float] | None:
+        return float(self.data.frequency[0]), float(self.data.frequency[-1])
+
     def warnings(self, highest_frequency: float) -> list[str]:
         data, name = self.data, Path(self.file.file).name
         last = data.frequency[-1]

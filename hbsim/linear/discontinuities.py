@@ -1,6 +1,7 @@
 """Where strips meet or end: open end, gap, step, bend, tee, cross.
 
-None of them has loss. Strips are taken to have the thickness of the board's metal.
+None of them has loss but the open end, which is a short piece of its strip. Strips are taken to have the thickness of
+the board's metal.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from .joints import Arm, joint, tee_section
 from .lines import end_extension
 from .microstrip import bend, gap, line, plane, step, tee
 from .microstrip.propagation import single_line
-from .part import Part, Relation
+from .part import Part, Relation, Strip
 from .waves import Wave, open_ended
 
 
@@ -64,6 +65,9 @@ class BoardOpenEnd(Checked, Part):
     board: Board
     width: float = quantity("m", minimum=0.0, above=True, meaning="width of the strip")
 
+    def strips(self) -> tuple[Strip, ...]:
+        return (Strip(self.width, self.board),)
+
     def relation(self, omega: np.ndarray) -> Relation:
         impedance, gamma = single_line(self.width, self.board.metal, self.board, omega / (2.0 * np.pi))
         return open_ended(Wave(omega, impedance, gamma * end_extension(self.width, self.board.metal, self.board)))
@@ -104,6 +108,9 @@ class BoardGap(Checked, Part):
     def widths(self) -> tuple[float, float]:
         """Of the strips at a and b. [m]"""
         return self.width, self.second_width or self.width
+
+    def strips(self) -> tuple[Strip, ...]:
+        return tuple(Strip(width, self.board) for width in self.widths)
 
     def capacitances(self) -> tuple[float, float, float]:
         """To ground at a, across the gap, to ground at b. [F]"""
@@ -146,6 +153,9 @@ class BoardStep(Checked, Part):
     board: Board
     width: float = quantity("m", minimum=0.0, above=True, meaning="width of the strip at a")
     second_width: float = quantity("m", minimum=0.0, above=True, meaning="width of the strip at b")
+
+    def strips(self) -> tuple[Strip, ...]:
+        return Strip(self.width, self.board), Strip(self.second_width, self.board)
 
     @property
     def values(self) -> step.Step:
@@ -212,6 +222,9 @@ class BoardBend(Checked, Part):
             raise Refusal(f"no formula knows a corner cut away that far; for this width the best mitre is "
                           f"{100 * best:.3g} %, write that or less, or compensated = true", "mitre")
 
+    def strips(self) -> tuple[Strip, ...]:
+        return (Strip(self.width, self.board),) * 2
+
     @property
     def cut(self) -> float:
         """The mitre that is taken. [1]"""
@@ -245,6 +258,9 @@ class _Branching(Checked, Part):
     @abstractmethod
     def branch_widths(self) -> tuple[float, ...]:
         """Of every branch. [m]"""
+
+    def strips(self) -> tuple[Strip, ...]:
+        return tuple(Strip(width, self.board) for width in (self.width, self.width, *self.branch_widths()))
 
     def relation(self, omega: np.ndarray) -> Relation:
         beta, impedance = _phase_and_impedance(self.width, self.board, omega)

@@ -9,7 +9,8 @@ called lines here), and stubs. Everything else that touches the node is a lead. 
     the same with two stubs                         a cross; the stubs face each other
 
 Where this does not settle what the board looks like, nothing is put in, and the list says why and what to write. A
-node where a part with `joins_strips` stands is left to it.
+node where a part with `joins_strips` stands is left to it; if the strip there has another width than that part says,
+the list says so.
 
 A node with a junction keeps its name where the leads are, else at the arm of the part named first; every other arm
 gets a hidden node, "m|match_stub" ('|' cannot stand in the name of a node). The part is the element "junction.m".
@@ -43,6 +44,8 @@ _MANY = ("{count} strips meet, and how is not known; write the parts of kind 'te
          "with nodes between them")
 _TWICE = ("two ends of {part} meet there, and how is not known; give each end a node of its own and write what joins "
           "them as a part")
+_CONTRADICTION = ("a part that joins strips says another width there than the other part does; write one width in "
+                  "both, or a step between them")
 _BOARDS = "the strips lie on different boards; write what joins them as a part"
 ASKED = "the circuit file asks for it"
 
@@ -164,6 +167,8 @@ def _plan(parts: tuple[tuple[str, tuple[str, ...], tuple[Strip | None, ...], boo
     added, left_out = [], []
     for node, here in ends.items():
         if node in spoken_for:
+            if node != GROUND and len(here) == 2 and not _equal(*here):
+                left_out.append(LeftOut(node, tuple(end.arm for end in here), _CONTRADICTION))
             continue
         found = _meeting(here, node in lead_nodes)
         if found is not None and node in without:

@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from ..errors import Refusal
-from ..quantities import quantity
+from ..quantities import quantity, show
 from .board import Board, Conductor
 from .checks import Checked, refuse_together, refuse_without
 from .microstrip import via
@@ -16,6 +16,7 @@ from .part import Part, Relation, admittance_between, impedance_between
 
 PLATING = 20e-6  # of a drilled hole where none is told; common practice, no source. [m]
 _SMALL = 1.0  # below, a resistor is written as an impedance, so that 0 ohm is exact. [ohm]
+_OVERLAP = 0.05  # of the hole's girth, by which foils may lie over each other: cut by hand
 
 
 @dataclass(frozen=True)
@@ -202,7 +203,7 @@ class BoardVia(Checked, Part):
     ------
     Refusal
         Neither a diameter nor a foil; plating, filling and foil mixed; plating thicker than the hole; foils that do not
-        count or have no hole to be spaced in.
+        count, have no hole to be spaced in, or are wider than it is around.
 
     References
     ----------
@@ -233,6 +234,11 @@ class BoardVia(Checked, Part):
             raise Refusal(f"{self.foils:g} is not a number of foils; write 1, 2, 3, ...", "foils")
         if self.foils > 1 and (self.foil_width is None or self.diameter is None):
             raise Refusal("several foils need 'foil_width' and the 'diameter' of the hole they go through", "foils")
+        if self.diameter is not None and self.foil_width is not None and \
+                self.foils * self.foil_width > (1.0 + _OVERLAP) * np.pi * self.diameter:
+            raise Refusal(f"{self.foils:g} foil{'s' * (self.foils > 1)} of {show(self.foil_width, 'm')} take more than "
+                          f"the hole is around, {show(np.pi * self.diameter, 'm')}; give what lies on the wall",
+                          "foil_width")
         if self.diameter is not None and (self.plating or 0.0) > self.diameter / 2.0:
             raise Refusal("it is thicker than the hole's radius; write filled = true, or less", "plating")
 

@@ -78,6 +78,10 @@ class Part(ABC):
             moved = moved if other is part else moved.with_inside(address, other)
         return moved
 
+    def data_range(self) -> tuple[float, float] | None:
+        """First and last frequency of the data behind it, where its law may jump; None: it is a formula. [Hz]"""
+        return None
+
     def warnings(self, highest_frequency: float) -> list[str]:
         """Sentences on what was computed outside a formula's published range, up to `highest_frequency`. [Hz]"""
         return []

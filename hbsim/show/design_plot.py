@@ -68,7 +68,7 @@ def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: b
     wanted = d.wish.prototype.loss_db(2.0 * (frequency - band.centre) / band.width)
     reflected_wanted = loss_db(np.sqrt(1.0 - 10.0 ** (-wanted / 10.0)))
     axes.axvspan(band.low / 1e9, band.high / 1e9, color="#e9e9e9", zorder=0)
-    x, (blue, _), (red, dash) = frequency / 1e9, LINES[0], LINES[1]
+    x, (blue, _), (red, _) = frequency / 1e9, LINES[0], LINES[1]
     axes.plot(x, -wanted, color=INK, linestyle=DASHES, linewidth=0.9)
     axes.plot(x, -loss_db(through), color=blue, linewidth=1.8)
     if back:
@@ -83,7 +83,7 @@ def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: b
                   va="top", fontsize=8, color=blue)
     side = int(np.argmin(np.abs(frequency - band.high - 0.75 * band.width)))
     axes.annotate("reflected (S11)", (x[side], -loss_db(reflected)[side]), xytext=(0, -12), ha="center",
-                  textcoords="offset points", fontsize=8, color=red)
+                  textcoords="offset points", fontsize=8, color=red, bbox=_PLATE)
     axes.annotate(f"{max(d.found.centre_loss_db, 0.0):.2f} dB at the centre",
                   (band.centre / 1e9, -d.found.centre_loss_db), xytext=(0, -12), textcoords="offset points",
                   ha="center", fontsize=8, color=blue)
@@ -101,7 +101,7 @@ def _stub_match(d: StubMatchDesign) -> "Figure":
     for number, (axes, s) in enumerate(zip(np.atleast_1d(figure.subplots(1, len(d.solutions))), d.solutions), 1):
         line = f"{s.distance_degrees:.1f} deg" if s.distance is None else f"{1e3 * s.distance:.2f} mm"
         stub = f"{s.stub_degrees:.1f} deg" if s.stub is None else f"{1e3 * s.stub:.2f} mm"
-        reached = f"{s.return_loss_db[1]:.0f} dB" if s.return_loss_db[1] < 99.0 else "above 99 dB"
+        reached = f"{s.return_loss_db[1]:.3g} dB" if s.return_loss_db[1] < 99.0 else "above 99 dB"
         axes.set_title(f"Solution {number}: return loss {reached}", loc="left")
         _steps(axes, d.impedance, [(np.array(s.along_line), f"line, {line}"),
                                    (np.array(s.along_stub), f"{s.kind} stub, {stub}")])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..describe.description import Description
 from ..linear.junctions import Arm, Junction
 from ..quantities import show
@@ -9,14 +11,20 @@ from ..quantities import show
 MOST_JUNCTIONS = 12  # named on a page; --json lists all
 
 
-def junction_sentences(description: Description) -> list[str]:
-    """What was put in where strips meet, and where nothing was and why; nothing where no strips meet."""
+def junction_sentences(description: Description, counting: Sequence[Junction] | None = None) -> list[str]:
+    """What was put in where strips meet, and where nothing was and why; nothing where no strips meet.
+
+    counting : junctions that count where only some parts do; then nothing is said of places without one. None: all.
+    """
     if not description.junctions.automatic:
         strips = any(placed.part.strips() for placed in description.parts.values())
         return ["Junction effects: none put in, the circuit file switches them off."] if strips else []
     joined = description.joined
-    said = [f"{junction.kind} at {junction.node}: {_of(junction)}" for junction in joined.added]
+    said = [f"{junction.kind} at {junction.node}: {_of(junction)}"
+            for junction in (joined.added if counting is None else counting)]
     sentences = [f"Junction effects: {_listed(said)}."] if said else []
+    if counting is not None and len(counting) < len(joined.added):
+        return sentences
     reasons: dict[str, list[str]] = {}
     for left in joined.left_out:
         reasons.setdefault(left.reason, []).append(f"{left.node} ({', '.join(_arm(arm) for arm in left.arms)})")

@@ -8,8 +8,9 @@ import numpy as np
 
 from ..linear.passivity import largest_gain
 from ..quantities import show
-from ..studies.network_figures import Band, Measured, band, name_of, pairs
+from ..studies.network_figures import PHASE_FLOOR_DB, Band, Measured, band, name_of, pairs
 from ..studies.network_response import LEAST, NetworkResponse, Seen
+from .junctions import junction_sentences
 from .style import harmonic_name
 from .text import listed, table, wrapped
 
@@ -34,7 +35,8 @@ def network_page(found: NetworkResponse, beside: Measured | None = None) -> str:
     lines += _summary(found)
     if beside is not None:
         lines += ["", *_measured_lines(found, beside)]
-    lines += listed("What this rests on", found.notes)
+    junctions = junction_sentences(found.description, found.junctions)
+    lines += listed("What this rests on", [*found.notes, *junctions])
     return "\n".join([*lines, *listed("Warnings", found.warnings)])
 
 
@@ -147,11 +149,26 @@ def _measured_lines(found: NetworkResponse, beside: Measured) -> list[str]:
     lines = wrapped(f"Measured: {data.file}, {points} of its {len(data.frequency)} points, from "
                     f"{_hertz(frequency[0])} to {_hertz(frequency[-1])}, computed at the same points. Measured less "
                     "computed:")
-    rows = [["", "largest", "at", "rms"]]
+    rows = [["", "size", "at", "rms", "error", "at", "rms", "phase", "at", "rms"]]
     for (i, j), d in list(beside.differences.items())[:_MOST_PAIRS]:
-        rows.append([name_of(i, j, count), _change(d.largest_db, "+"), _hertz(d.at), _change(d.rms_db)])
+        turned = d.phase
+        rows.append([name_of(i, j, count), _change(d.largest_db, "+"), _hertz(d.at), _change(d.rms_db),
+                     _amplitude(d.largest), _hertz(d.largest_at), _amplitude(d.rms),
+                     *(["-"] * 3 if turned is None else
+                       [f"{round(turned.largest_deg, 1) + 0.0:+.1f} deg", _hertz(turned.at),
+                        f"{turned.rms_deg:.1f} deg"])])
     lines += table(rows, left=(0,))
+    lines += wrapped("the largest of each and where; error is |S measured - S computed|; phases count where "
+                     f"both are above {PHASE_FLOOR_DB:.0f} dB", "  ", "  ")
+    doubted = [name_of(i, j, count) for (i, j), d in beside.differences.items() if d.other_planes]
+    if doubted:
+        lines += wrapped(f"{', '.join(doubted)}: the sizes agree, the phases do not: is the measurement taken at other "
+                         "reference planes, or is a length of line between?")
     return lines + [line for note in data.notes for line in wrapped(note, "  - ", "    ")]
+
+
+def _amplitude(value: float) -> str:
+    return f"{value:.4f}" if value >= 1e-4 else "<0.0001"
 
 
 def _hertz(value: float) -> str:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 _DEEPEST_DB = 80.0  # below the highest of a panel: what is deeper is cut off
 _DELAY_DB = 40.0  # a delay is drawn where no less than this below its largest comes through
 _SHAPES = ("o", "s", "^", "D")
+_SIZES = (6.5, 4.5, 5.5, 3.5)  # of measured points: those of one curve show about those of another
+_UNDER = 2.6  # width of the first of several curves: it shows beside a dashed one that lies on it, in grey too. [pt]
 _MOST_NAMED = 8  # harmonics that are named
 _APART = 0.055  # of the width of a panel: names of harmonics closer than that would touch
 _MOST_MARKS = 16  # on the chart, of all curves together
@@ -89,9 +91,8 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
                 level = 20.0 * np.log10(np.abs(points))
             drawn.append(level[np.isfinite(level)])
             axes.plot(beside.data.frequency[beside.common] / _factor(unit), level, linestyle="none", color=colour,
-                      marker=_SHAPES[list(curves).index(pair)], markersize=3.0, markerfacecolor="none", alpha=0.6,
-                      markeredgewidth=0.7, zorder=1.8)
-        axes.plot(frequency, curve, color=colour, linestyle=dash, linewidth=1.3)
+                      marker=_SHAPES[list(curves).index(pair)], markersize=_SIZES[list(curves).index(pair)],
+                      markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=1.8)
         ends.append((frequency[-1], curve[-1], name_of(*pair, len(found.ports)), colour))
     values = np.concatenate(drawn)
     top = float(values.max(initial=-300.0))
@@ -99,7 +100,18 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
     room = 0.06 * max(top - bottom, 1.0)
     axes.set_ylim(bottom - room, top + room)
     low = bottom - room
+    for curve, (colour, dash) in zip(curves.values(), LINES):
+        axes.plot(frequency, np.where(curve < bottom, np.nan, curve), color=colour, linestyle=dash,
+                  **_width(dash, len(curves)))
+    if any((curve < bottom).any() for curve in curves.values()):
+        axes.annotate(f"below {bottom:.0f} dB not drawn", (0.01, 0.03), xycoords="axes fraction", fontsize=7.5,
+                      zorder=4)
     label_lines(axes, [(x, max(y, low) if np.isfinite(y) else low, text, colour) for x, y, text, colour in ends])
+
+
+def _width(dash: object, count: int) -> dict[str, float]:
+    """Of a line among `count`: the full one is wide and pale, so that dashes that lie on it are told from it."""
+    return {"linewidth": _UNDER, "alpha": 0.5} if dash == "-" and count > 1 else {"linewidth": 1.4}
 
 
 def _delays(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair]) -> None:
@@ -122,6 +134,9 @@ def _delays(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair]) -> Non
         if len(solved):
             ends.append((frequency[solved[-1]], curve[solved[-1]], name_of(i, j, len(found.ports)), colour))
     axes.set_ylabel(axis_label("group delay", unit))
+    if np.isnan(values).any():
+        axes.annotate(f"drawn where S is within {_DELAY_DB:.0f} dB of its largest", (0.01, 0.95), va="top",
+                      xycoords="axes fraction", fontsize=7.5, zorder=4)
     label_lines(axes, ends)
 
 
@@ -161,7 +176,7 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
     references = {found.ports[i].reference for i, _ in shown}
     centre = references.pop() if len(references) == 1 else None
     smith_chart(axes, centre)
-    marks, curves, samples = [], [], []
+    marks, curves, samples, dots = [], [], [], []
     smooth = _smooth(found, [i for i, _ in shown])
     named = min(_MOST_NAMED, _MOST_MARKS // len(shown))
     for n, ((i, _), (colour, dash)) in enumerate(zip(shown, LINES)):
@@ -169,13 +184,17 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
         curves.append(curve)
         if beside is not None:
             points = beside.data.s[beside.common][:, i, i]
-            axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n], markersize=3.0, color=colour,
-                      markerfacecolor="none", alpha=0.6, markeredgewidth=0.7, zorder=2.2)
-        samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, linewidth=1.4, zorder=2.5)
+            dots += axes.plot(points.real, points.imag, linestyle="none", marker=_SHAPES[n],
+                              markersize=_SIZES[n], color=colour, markerfacecolor="none", alpha=0.6,
+                              markeredgewidth=0.7, zorder=2.7)
+        samples += axes.plot(curve.real, curve.imag, color=colour, linestyle=dash, zorder=2.5,
+                             **_width(dash, len(shown)))
         marks += [Mark(complex(value), harmonic_name(k), colour, _SHAPES[n])
                   for k, value in zip(list(found.harmonics)[:named], found.at_harmonics.s[:, i, i])]
     mark_points(axes, marks, curves, centre)
     names = [name_of(i, i, len(found.ports)) for i, _ in shown]
+    if dots:
+        samples, names = list(zip(samples, dots)), [f"{name}; marks: measured" for name in names]
     axes.legend(samples, names, loc="upper left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8,
                 handlelength=3.2, borderaxespad=0)
     axes.annotate("impedances in ohm" if centre is not None else "impedances over\neach port's reference",

@@ -10,11 +10,12 @@ import numpy as np
 from ..balance.accuracy import tolerance_words
 from ..errors import Refusal
 from ..quantities import show
+from ..studies.axis import by_ratio
 from ..studies.compression import Compression
 from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
 from .device_panels import draw_devices
-from .style import INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, new_figure, scaled
+from .style import INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, log_axis, new_figure, scaled
 from .sweep_curves import curves
 
 if TYPE_CHECKING:
@@ -111,6 +112,9 @@ def _maps(table: SweepTable) -> "Figure":
         axes.set_facecolor("#dddddd")
         axes.grid(False)
         axes.set(xlabel=axis_label(second, x_unit), title=f"{title}; cross: {best}")
+        for name, axis, ticks in ((second, axes.xaxis, x), (first, axes.yaxis, y)):
+            if by_ratio(table[name], table.units[name]):
+                log_axis(axis, ticks)
         if z.count():
             _map(figure, axes, x, y, z)
             if column == table.wanted and table.unsettled.any():

@@ -14,6 +14,7 @@ from ..quantities import PREFIXES, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 INK, PALE = "#222222", "#9a9a9a"
@@ -48,6 +49,20 @@ def scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
     largest = np.abs(values[np.isfinite(values)]).max(initial=0.0)
     shown = show(float(largest), unit).partition(" ")[2]
     return values / PREFIXES.get(shown.removesuffix(unit), 1.0), shown
+
+
+def log_axis(axis: "Axis", values: np.ndarray) -> None:
+    """Make an axis logarithmic, with plain figures at 1, 2 and 5 of each decade, and at the ends of the values if these
+    would be fewer than three."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+    low, high = float(values.min()), float(values.max())
+    decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
+    round_ones = [m * 10.0**n for n in decades for m in ((1, 2, 5) if len(decades) < 5 else (1,))]
+    ticks = [t for t in round_ones if low * (1 - 1e-9) <= t <= high * (1 + 1e-9)]
+    axis.axes.set(**{f"{axis.axis_name}scale": "log"})
+    axis.set_major_locator(FixedLocator(ticks if len(ticks) > 2 else sorted({low, *ticks, high})))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.4g}"))
+    axis.set_minor_formatter(NullFormatter())
 
 
 def axis_label(address: str, unit: str) -> str:

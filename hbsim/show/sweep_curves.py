@@ -9,12 +9,13 @@ import numpy as np
 
 from ..balance.accuracy import tolerance_words
 from ..quantities import show
+from ..studies.axis import by_ratio
 from ..studies.compression import Compression
 from ..studies.table import SweepTable
 from ..studies.turning import DOWN, UP
 from .branches import Branch, Jump, between_the_jumps, branches, jumps, unsettled_others
-from .style import (DOTS, INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, label_lines, new_figure,
-                    scaled)
+from .style import (DOTS, INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, label_lines, log_axis,
+                    new_figure, scaled)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,6 +48,8 @@ def curves(table: SweepTable, found: Compression | None) -> "Figure":
     notes.append("circles: most output, best match")
     notes += _jumps(rows, drawn) + _unsettled(rows[0], table, x) + _unsolved(rows, table, x)
     rows[-1].set_xlabel(axis_label(address, unit))
+    if by_ratio(values, table.units[address]):
+        log_axis(rows[-1].xaxis, x)
     rows[0].set_title(textwrap.fill("; ".join(notes), _NOTE_WIDTH))
     return figure
 

@@ -12,7 +12,7 @@ from ..linear.touchstone import TouchstoneData
 from ..linear.touchstone.data import ports_text
 from ..quantities import show
 from ..studies.touchstone_file import Inspection, Spacing
-from .text import listed, table
+from .text import listed, table, wrapped
 
 _FORMATS = {"RI": "real and imaginary parts", "MA": "magnitudes and angles", "DB": "dB and angles"}
 _MOST_PORTS = 4  # of a table of all elements; larger ones show the reflections alone
@@ -35,6 +35,16 @@ def touchstone_page(found: Inspection) -> str:
         lines.append(f"  {len(data.comments)} comment{'s' * (len(data.comments) > 1)}")
     lines += ["", *_elements(data), "", *_checks(found)]
     return "\n".join([*lines, *listed("Notes", data.notes)])
+
+
+def written_lines(data: TouchstoneData, reference: np.ndarray) -> list[str]:
+    """What was written anew, as it reads back; `reference`: of the data that were written, (p,). [ohm]"""
+    lines = [f"Written: {data.file}, {ports_text(data.ports)}, {data.parameter}-parameters as {_FORMATS[data.format]}, "
+             f"file version {data.version}; {_reference(data)}"]
+    if not np.allclose(data.reference, reference, rtol=1e-9, atol=0.0):  # the file holds ohms and siemens all the same
+        lines.append(f"  {data.parameter} stand in the file in ohms and siemens; S read back is against "
+                     f"{_reference(data).partition(' ')[2]}")
+    return [line for text in lines for line in wrapped(text, " " * (text[0] == " ") * 2, "  ")]
 
 
 def element_name(i: int, j: int, ports: int) -> str:

@@ -72,14 +72,17 @@ class Circuit:
     def sweep(self, axes: Mapping[str, Sequence[Any] | str], *, harmonics: int | None = None,
               samples: int | None = None, accuracy: Accuracy = Accuracy(), estimate: bool = True,
               progress: Callable[[int, int], None] | None = None, executor: Executor | None = None,
-              keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
+              devices: bool = False, keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
         """Solve on a grid of quantities: {"drive.power": "-20 dBm : 10 dBm : 1 dB", "supply.VCC": [3, 4, 5]}.
 
         Parameters
         ----------
         axes : mapping
-            Address -> values (texts with units, or numbers in base units), or "start : stop : step". The last axis
-            runs fastest in the table. In the text form a piece without a unit takes that of another.
+            Address -> values (texts with units, or numbers in base units), or one text: "start : stop : step",
+            "start : stop : 5 points", "start : stop : 5 points by ratio" or "1, 2, 5 pF". The last axis runs fastest
+            in the table. In the text form a piece without a unit takes that of another. An axis can move several
+            quantities: "R1.resistance, R2.resistance" and "R*.resistance" take one value, "scale *.gap" multiplies
+            what is described by a factor.
         harmonics, samples : int or None
             None: raised at each point until its lines stay within `accuracy`.
         accuracy : Accuracy
@@ -88,6 +91,8 @@ class Circuit:
         progress : function of (points done, points in all), or None
         executor : concurrent.futures.Executor or None
             Takes the work, in pieces of some tens of milliseconds; None: a thread for each core.
+        devices : bool
+            Also keep the heat in each device and its peak voltage, main against common pin; this takes longer.
         keep_in : path or None
             A folder that keeps what is found while the sweep is under way; `Unfinished.remove` removes it.
         resume : bool
@@ -104,7 +109,7 @@ class Circuit:
             An unknown quantity, a value that is not possible, or a circuit that cannot be analysed: before the work.
         """
         return sweep(self.description, axes, harmonics, samples, accuracy=accuracy, estimate=estimate,
-                     progress=progress, executor=executor, keep_in=keep_in, resume=resume)
+                     progress=progress, executor=executor, devices=devices, keep_in=keep_in, resume=resume)
 
     def junctions(self) -> Joined:
         """The junctions of strips that are put in by themselves (`added`), and where none is, with the reason and what
@@ -125,7 +130,7 @@ class Circuit:
             the circuit has its own impedance as reference, and its termination is not counted besides; "node/ground"
             leaves it there. None: all ports of the circuit.
         reference : float, sequence of float, or None
-            For all ports that are none of the circuit's, or one for each port; None: 50 ohm. [ohm]
+            For all ports, or one for each; None: 50 ohm, and a port of the circuit has its own. [ohm]
         parts : sequence of str, or None
             Only these parts count, without supplies and terminations. None: all do; supplies are their resistance to
             ground, ports of the circuit that are not asked for end in their impedance.

@@ -27,7 +27,7 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
 def exceeded(description: Description, table: SweepTable, number: int) -> list[str] | None:
     """What is above its rating at one point of the table; None where the point alone is not solved."""
     try:
-        state = solve(description.with_values(table.place(number)), table.harmonics,
+        state = solve(description.with_values(table.settings(number)), table.harmonics,
                       accuracy=table.accuracy)
     except HbsimError:
         return None

@@ -1,43 +1,17 @@
-"""What is said of the junctions of strips in a circuit: warnings, and the list as plain data."""
+"""What is said of the junctions of strips in a circuit: their names in warnings, and the list as plain data."""
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from ..describe.description import Description
 from ..linear.junctions import Joined
 from ..linear.part import Part
 
-_NAMED = 3  # junctions that a warning names before it only counts them
 
-
-def range_warnings(part: Part, wanted: float, highest: float) -> list[str]:
-    """What a part says of its formulas up to the highest frequency, and whether that touches the wanted one. [Hz]"""
-    touched = {_start(sentence) for sentence in part.warnings(wanted)}
-    return [sentence if _start(sentence) in touched else f"at the higher harmonics only: {sentence}"
-            for sentence in part.warnings(highest)]
-
-
-def junction_warnings(joined: Joined, wanted: float, highest: float) -> list[str]:
-    """The same of all junctions that were put in; those that say one thing with different figures say it once, with
-    the figures of the first."""
-    said: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    for junction in joined.added:
-        for sentence in range_warnings(junction.element.part, wanted, highest):
-            said.setdefault((junction.kind, _start(sentence)), []).append((junction.node, sentence))
-    found = []
-    for (kind, _), who in said.items():
-        nodes, sentences = zip(*who)
-        more = f" and {len(nodes) - _NAMED} more" if len(nodes) > _NAMED else ""
-        of_first = "" if len(set(sentences)) == 1 else f" (figures of that at {nodes[0]})"
-        found.append(f"{kind} at {', '.join(nodes[:_NAMED])}{more}: {sentences[0]}{of_first}")
-    return found
-
-
-def _start(sentence: str) -> str:
-    """A sentence up to its first figure; the figures depend on dimensions and frequency."""
-    return re.split(r"\d", sentence)[0]
+def junction_parts(joined: Joined) -> list[tuple[str, Part]]:
+    """The parts that stand for the junctions that were put in, named as the list does: "tee at m"."""
+    return [(f"{junction.kind} at {junction.node}", junction.element.part) for junction in joined.added]
 
 
 def junctions_json(description: Description) -> dict[str, Any]:

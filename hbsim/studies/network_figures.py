@@ -15,10 +15,15 @@ from ..linear.passivity import largest_gain
 from ..linear.touchstone import TouchstoneData, read_touchstone
 from ..linear.touchstone.data import ports_text
 from ..quantities import show
+from .junctions import junctions_json
 from .network_response import NetworkResponse, Seen
 
 DOWN_DB = 3.0  # from the largest value of S21 to the edges of the band
 _SAME_REFERENCE = 1e-9  # relative difference of references that are one
+# Common practice, no source: the phase counts where both are above this, below noise turns it; and rms of size and
+# phase at which other reference planes are suspected.
+PHASE_FLOOR_DB = -30.0
+_SIZES_AGREE_DB, _PHASES_PART_DEG = 0.5, 10.0
 
 
 @dataclass(frozen=True)
@@ -56,16 +61,38 @@ def _edge(frequency: np.ndarray, db: np.ndarray, way: range, level: float) -> fl
 
 @dataclass(frozen=True)
 class Difference:
-    """How far one S-parameter is from a measured one, in dB of its size.
+    """How far one S-parameter is from a measured one: in dB of its size, as a complex number, in phase.
 
     largest_db, at : the largest difference, measured less computed [dB], and where [Hz]
     rms_db : root mean square over the points. [dB]
     points : how many; those where either is exactly 0 have no dB and do not count.
+    largest, largest_at, rms : |S measured - S computed| over all common points: largest [1], where [Hz], root mean
+        square [1].
+    phase : the same of the phase, where both are above PHASE_FLOOR_DB; None where they are nowhere.
     """
 
     largest_db: float
     at: float
     rms_db: float
+    points: int
+    largest: float
+    largest_at: float
+    rms: float
+    phase: PhaseDifference | None
+
+    @property
+    def other_planes(self) -> bool:
+        """Whether sizes agree and phases do not, as between other reference planes."""
+        return self.phase is not None and self.rms_db < _SIZES_AGREE_DB and self.phase.rms_deg > _PHASES_PART_DEG
+
+
+@dataclass(frozen=True)
+class PhaseDifference:
+    """Phase measured less computed, between -180 and 180 deg: the largest [deg], where [Hz], rms [deg], points."""
+
+    largest_deg: float
+    at: float
+    rms_deg: float
     points: int
 
 
@@ -108,16 +135,34 @@ def measured(path: str, found: NetworkResponse) -> Measured:
     seen = Seen(data.frequency[common], data.s[common], np.full(computed.s.shape, np.nan))
     with np.errstate(invalid="ignore"):  # two infinities
         change = seen.db - computed.db
-    differences = {(i, j): _difference(seen.frequency, change[:, i, j])
+    differences = {(i, j): _difference(seen, computed, change[:, i, j], (i, j))
                    for i in range(data.ports) for j in range(data.ports) if np.isfinite(change[:, i, j]).any()}
     return Measured(data, common, computed, differences)
 
 
-def _difference(frequency: np.ndarray, change: np.ndarray) -> Difference:
+def _difference(seen: Seen, computed: Seen, change: np.ndarray, pair: tuple[int, int]) -> Difference:
+    """`change`: of the size, (n,) [dB], at least one of them finite."""
+    frequency, one, other = seen.frequency, seen.s[:, *pair], computed.s[:, *pair]
     counts = np.flatnonzero(np.isfinite(change))
     worst = counts[int(np.argmax(np.abs(change[counts])))]
-    return Difference(float(change[worst]), float(frequency[worst]), float(np.sqrt(np.mean(change[counts]**2))),
-                      len(counts))
+    error = np.abs(one - other)
+    farthest = int(np.argmax(error))
+    return Difference(float(change[worst]), float(frequency[worst]), _rms(change[counts]), len(counts),
+                      float(error[farthest]), float(frequency[farthest]), _rms(error),
+                      _phase_difference(frequency, one, other))
+
+
+def _phase_difference(frequency: np.ndarray, one: np.ndarray, other: np.ndarray) -> PhaseDifference | None:
+    loud = np.flatnonzero(np.minimum(np.abs(one), np.abs(other)) > 10.0**(PHASE_FLOOR_DB / 20.0))
+    if not len(loud):
+        return None
+    turned = np.degrees(np.angle(one[loud] * other[loud].conj()))
+    worst = int(np.argmax(np.abs(turned)))
+    return PhaseDifference(float(turned[worst]), float(frequency[loud[worst]]), _rms(turned), len(loud))
+
+
+def _rms(values: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _against(data: TouchstoneData, reference: np.ndarray) -> TouchstoneData:
@@ -186,12 +231,21 @@ def as_json(found: NetworkResponse, beside: Measured | None = None) -> dict[str,
                    "junction_temperature_k": point.temperature} for name, point in found.operating.items()},
         "measured": None if beside is None else {
             "file": beside.data.file, "points": int(beside.common.sum()),
-            "difference": {key_of(i, j, count): {"largest_db": d.largest_db, "at_hz": d.at, "rms_db": d.rms_db,
-                                                 "points": d.points}
-                           for (i, j), d in beside.differences.items()}},
+            "difference": {key_of(*pair, count): _difference_json(d) for pair, d in beside.differences.items()}},
+        **junctions_json(found.description),
+        "junctions_that_count": [junction.element.name for junction in found.junctions],
         "notes": list(found.notes),
         "warnings": list(found.warnings),
     }
+
+
+def _difference_json(found: Difference) -> dict[str, Any]:
+    turned = found.phase
+    return {"largest_db": found.largest_db, "at_hz": found.at, "rms_db": found.rms_db, "points": found.points,
+            "largest_amplitude": found.largest, "largest_amplitude_at_hz": found.largest_at,
+            "rms_amplitude": found.rms,
+            "phase": None if turned is None else {"largest_deg": turned.largest_deg, "at_hz": turned.at,
+                                                  "rms_deg": turned.rms_deg, "points": turned.points}}
 
 
 def _seen_json(seen: Seen, count: int) -> dict[str, Any]:

@@ -53,8 +53,8 @@ def response_ports(description: Description, names: Sequence[str] | None, refere
         is that port; written "node/ground" it is not, and the port stays as a termination. None: all ports of the
         circuit.
     reference : sequence of float, or None
-        One for all ports that are none of the circuit's, or one for each port, then also for those of the circuit,
-        whose own impedance it replaces. None: 50 ohm, or a port's own. [ohm]
+        One for all ports, or one for each; they replace a circuit's port's own impedance. None: 50 ohm, or a port's
+        own. [ohm]
     nodes : sequence of str
         The nodes that the parts which count touch.
 
@@ -75,8 +75,8 @@ def response_ports(description: Description, names: Sequence[str] | None, refere
     found: list[ResponsePort] = []
     for number, name in enumerate(wanted):
         plus, minus, of_circuit = _place(description, name, nodes)
-        own = description.ports[of_circuit].impedance if of_circuit else (given or [STANDARD_REFERENCE])[0]
-        value = given[number] if len(given) == len(wanted) and (len(given) > 1 or not of_circuit) else own
+        own = description.ports[of_circuit].impedance if of_circuit else STANDARD_REFERENCE
+        value = given[number if len(given) > 1 else 0] if given else own
         for other in found:
             if {plus, minus} == {other.plus, other.minus}:
                 raise Refusal(f"'{other.name}' and '{name}' are the same place; name it once", "ports")
@@ -99,12 +99,18 @@ def _place(description: Description, name: str, nodes: Sequence[str]) -> tuple[s
                       "ports")
     elif plus == minus:
         raise Refusal(f"'{name}' has the same node twice; name two, or one alone for a port to ground", "ports")
-    known = [*ports, *(node for node in nodes if node not in ports)]
+    every = {node for placed in [*description.parts.values(), *description.devices.values()]
+             for node in placed.nodes}
+    known = [*(name for name, port in ports.items() if port.node in nodes),
+             *(node for node in nodes if node not in ports)]
     for node in (plus, minus):
         if node in nodes or node == GROUND:
             continue
         if name in ports:
             raise Refusal(f"no part that counts touches the node '{node}' of port '{name}'; name a node of theirs: "
+                          f"{', '.join(nodes)}", "ports")
+        if node in every:
+            raise Refusal(f"'{node}' is a node, but none of the parts that count touches it; theirs are "
                           f"{', '.join(nodes)}", "ports")
         raise Refusal(f"there is no node '{node}' among the parts that count{nearest(node, known)}", "ports")
     there = [] if stroke else [port for port, item in ports.items() if item.node == plus]

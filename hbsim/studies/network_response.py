@@ -16,6 +16,7 @@ import numpy as np
 from ..balance.prepare import elements_of
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from ..linear.junctions import Junction
 from ..linear.network import Element, node_names
 from ..linear.response import Loads, joined_to, scattering
 from ..linear.touchstone import TouchstoneData
@@ -26,6 +27,7 @@ from .network_ports import (ResponsePort, assumptions, elements_of_group, elemen
 ABSENT, LINEARISED = "absent", "linearised"
 MOST_POINTS = 100_001
 _APART = 1e-5  # of the frequencies from whose phases a delay is taken, relatively: below 1 % of a width at a Q of 1000
+_AT_END = 1e-9  # as near to an end of data, relatively, a frequency is at it (linear/block.py)
 LEAST = 1e-6  # modulus (-120 dB) below which rounding would show in the delay
 _QUIET_DBM = -300.0  # the least that a drive may be: some 1e-15 V
 
@@ -78,13 +80,21 @@ class LinearCircuit:
 
     def seen(self, frequency: np.ndarray, low: float, high: float) -> Seen:
         """S-parameters and group delays at frequencies (n,) [Hz], without leaving the range from `low` to `high`: the
-        data of a part may end there."""
+        data of a part may end there. Nor is a delay taken across an end of data further in, where phases jump."""
         before = np.maximum(frequency * (1.0 - _APART), low)
         after = np.minimum(frequency * (1.0 + _APART), high)
+        for first, last in {found for e in self.elements if (found := e.part.data_range()) is not None}:
+            inside = (frequency >= first * (1.0 - _AT_END)) & (frequency <= last * (1.0 + _AT_END))
+            before = np.where(inside, np.maximum(before, first), before)
+            after = np.where(inside, np.minimum(after, last), after)
+            beneath, above = frequency < first * (1.0 - _AT_END), frequency > last * (1.0 + _AT_END)
+            after = np.where(beneath, np.minimum(after, first * (1.0 - 2.0 * _AT_END)), after)
+            before = np.where(above, np.maximum(before, last * (1.0 + 2.0 * _AT_END)), before)
         points, where = np.unique(np.concatenate([frequency, before, after]), return_inverse=True)
         s, s_before, s_after = np.split(self.scattering(points)[where], 3)
         step = 2.0 * np.pi * (after - before)[:, None, None]
-        clear = (np.abs(s) > LEAST) & (frequency > 0.0)[:, None, None]
+        clear = (np.minimum(np.abs(s_before), np.abs(s_after)) > LEAST) & (step > 0.0) & \
+            (frequency > 0.0)[:, None, None]
         turned = -np.angle(s_after * s_before.conj())
         return Seen(frequency, s, np.where(clear, turned / np.where(step > 0.0, step, 1.0), np.nan))
 
@@ -119,6 +129,8 @@ class NetworkResponse:
         Device -> OperatingPoint, of the devices that are linearised; None where they are absent.
     notes, warnings : tuple of str
         What it rests on; what to beware of.
+    junctions : tuple of Junction
+        Of strips, put in by themselves, that count.
     model : LinearCircuit
         What was asked, to be asked again at other frequencies.
     """
@@ -132,6 +144,7 @@ class NetworkResponse:
     operating: dict[str, OperatingPoint] | None
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    junctions: tuple[Junction, ...]
     model: LinearCircuit
 
     @property
@@ -212,6 +225,8 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
     elements = elements_that_count(elements, at)
     joined = joined_to(elements, [*loaded, *(node for port in at for node in (port.plus, port.minus))])
     apart = [e.name for e in elements if e not in joined and e.name in description.parts]
+    names_joined = {element.name for element in joined}
+    junctions = tuple(item for item in description.joined.added if item.element.name in names_joined)
     model = LinearCircuit(tuple(joined), at, loads)
     low, high = float(frequency[0]), float(frequency[-1])
     drive = description.drive.frequency
@@ -223,7 +238,7 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
     if any(item.device.thermal_resistance > 0 for item in mounted):
         notes += ("junctions keep the temperature of the operating point while the signal changes",)
     return NetworkResponse(description, at, pieces[0], harmonics, pieces[1], group, operating, notes,
-                           _warnings(description, joined, high), model)
+                           _warnings(description, joined, high), junctions, model)
 
 
 def _checked(frequency: Sequence[float]) -> np.ndarray:
@@ -268,7 +283,8 @@ def _loads(mounted: list, bias: dict[str, float]) -> Loads:
 def _warnings(description: Description, elements: Sequence[Element], highest: float) -> tuple[str, ...]:
     """What the parts that count say of their formulas, each sentence once."""
     said: dict[str, list[str]] = {}
+    called = {item.element.name: f"{item.kind} at {item.node}" for item in description.joined.added}
     for element in elements:
         for sentence in element.part.warnings(highest):
-            said.setdefault(sentence, []).append(element.name)
+            said.setdefault(sentence, []).append(called.get(element.name, element.name))
     return (*description.notes, *(f"{', '.join(names)}: {sentence}" for sentence, names in said.items()))

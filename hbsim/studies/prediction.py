@@ -14,7 +14,8 @@ from ..balance.solution import SteadyState
 from ..devices.contract import Rating
 from ..quantities import dbm, show
 from .circuit import Circuit
-from .junctions import junction_warnings, junctions_json, range_warnings
+from .junctions import junction_parts, junctions_json
+from .ranges import range_warnings
 
 # Common practice, no source: inputs of signal generators and analysers are often rated for +20 to +30 dBm and for
 # little or no DC. The label on the instrument decides.
@@ -110,11 +111,9 @@ def warnings(state: SteadyState) -> list[str]:
     for name, placed in description.devices.items():
         for sentence in placed.part.warnings():
             parts.setdefault(sentence, []).append(name)
-    for name, placed in description.parts.items():
-        for sentence in range_warnings(placed.part, float(state.frequency[wanted]), float(state.frequency[-1])):
-            parts.setdefault(sentence, []).append(name)
-    return found + [f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()] + \
-        junction_warnings(description.joined, float(state.frequency[wanted]), float(state.frequency[-1]))
+    ranged = [(name, placed.part) for name, placed in description.parts.items()] + junction_parts(description.joined)
+    return [*found, *(f"{', '.join(names)}: {sentence}" for sentence, names in parts.items()),
+            *range_warnings(ranged, float(state.frequency[wanted]), float(state.frequency[-1]))]
 
 
 def rating_warnings(device: DeviceState) -> list[str]:

@@ -21,7 +21,7 @@ from ..balance.spectrum import resized
 from ..balance.system import System
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
-from .outputs import column_names, heated_outputs, outputs, truncation_columns
+from .outputs import column_names, device_columns, heated_outputs, outputs, truncation_columns
 from .points import Batch, Runs, believable, source_kind
 from .turning import OtherStates, other_states
 
@@ -33,12 +33,13 @@ class Strip:
     """What a strip is made of; can be sent to another process.
 
     number : its place among the strips of the sweep.
-    rows : for each row, address -> value of every axis but the one it runs along.
+    rows : for each row, address -> value of every quantity that the other axes than the one it runs along move.
     along : address that a row runs along, a source; None: a row is one point.
     values : of that address, (n_column,); one value where there is none.
     harmonics, samples : as given by the user, or None.
     estimate : whether a given number of harmonics is held against more.
     both_ways : whether the one row, a drive sweep, is also looked at as the drive is turned down.
+    devices : whether the heat in each device and the peak voltage at it are kept; costs about as much again.
     """
 
     number: int
@@ -51,6 +52,7 @@ class Strip:
     accuracy: Accuracy
     estimate: bool = True
     both_ways: bool = False
+    devices: bool = False
 
     @property
     def levels(self) -> list[tuple[int, int | None]]:
@@ -86,9 +88,10 @@ class _Solver:
         self._strip, self._runs = strip, Runs(strip.levels)
         self._lines = strip.accuracy.lines_of(strip.description, strip.harmonics)
         points = len(strip.rows) * len(strip.values)
-        names = column_names(strip.description, strip.accuracy, strip.harmonics)
+        names = column_names(strip.description, strip.accuracy, strip.harmonics, strip.devices)
         self._result = StripResult(strip.number, {name: np.full(points, np.nan) for name in names})
         self._result.columns["solved"][:] = 0.0
+        self._last: dict[int, tuple] = {}  # point of the batch -> system, form and sources it was last stored with
         self._row_start: np.ndarray | None = None  # first state of the row before
         self._heated: SteadyState | None = None  # last state of the row before, where heat is looked for
 
@@ -155,6 +158,10 @@ class _Solver:
             if not len(pending):
                 break
             pending, forms, levels = self._raise(system, batch, places, pending, forms, levels)
+        for point, state in self._last.items():
+            found = device_columns(state[0], batch.description, *state[1:])
+            self._put(places[[point]], {name: np.array([value]) for name, value in found.items()})
+        self._last.clear()
         return np.where(good[:, None, None], coarse, np.nan), start
 
     def _from_rest(self, system: System, batch: Batch, points: np.ndarray) -> dict[int, np.ndarray]:
@@ -211,7 +218,11 @@ class _Solver:
     def _store(self, system: System, batch: Batch, points: np.ndarray, forms: np.ndarray, flows: np.ndarray,
                places: np.ndarray) -> np.ndarray:
         """Put the columns of solved points; returns the levels of their lines, (n_point, line + 1). [dBm]"""
-        found = outputs(system, batch.description, forms, flows, batch.sources(system, points), self._lines)
+        sources = batch.sources(system, points)
+        found = outputs(system, batch.description, forms, flows, sources, self._lines)
+        if self._strip.devices:
+            self._last.update({int(point): (system, form.copy(), source)
+                               for point, form, source in zip(points, forms, sources)})
         columns = found.columns(batch.drive_dbm(points))
         columns["harmonics"] = np.full(len(points), float(system.harmonics))
         columns["solved"] = np.ones(len(points))
@@ -234,6 +245,6 @@ class _Solver:
             except NotSolved as failure:
                 self._result.reasons[int(place)], state = failure.reason, None
                 continue
-            self._put(np.array([place]), heated_outputs(state, strip.estimate))
+            self._put(np.array([place]), heated_outputs(state, strip.estimate, strip.devices))
             self._runs.count(state.system, state.solver.iterations)
         self._heated = state

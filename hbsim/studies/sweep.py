@@ -22,7 +22,10 @@ from ..balance.accuracy import Accuracy
 from ..balance.prepare import prepare
 from ..describe.description import Description
 from ..errors import Refusal
-from .axis import MOST_POINTS, axis_values
+from ..quantities import show
+from .axis import MOST_POINTS
+from .fingerprint import circuit_fingerprint, digest
+from .linked import Grid
 from .outputs import column_names
 from .points import source_kind
 from .strip import Strip, StripResult, solve_strip
@@ -37,8 +40,8 @@ Progress = Callable[[int, int], None]
 
 def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], harmonics: int | None = None,
           samples: int | None = None, *, accuracy: Accuracy = Accuracy(), estimate: bool = True,
-          both_ways: bool = True, progress: Progress | None = None, executor: Executor | None = None,
-          keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
+          both_ways: bool = True, devices: bool = False, progress: Progress | None = None,
+          executor: Executor | None = None, keep_in: str | Path | None = None, resume: bool = False) -> SweepTable:
     """Solve `description` on the grid of `axes`; see Circuit.sweep.
 
     Raises
@@ -51,23 +54,24 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
         raise Refusal("nothing to sweep; name at least one quantity, such as drive.power")
     if harmonics is None and samples is not None:
         raise Refusal("samples are chosen together with the harmonics; give both or neither", "samples")
-    specs = {address: description.look_up(address)[0] for address in axes}
-    grid = {address: axis_values(specs[address], values, address) for address, values in axes.items()}
-    total = math.prod(len(values) for values in grid.values())
+    grid = Grid(description, axes)
+    total = math.prod(len(values) for values in grid.values.values())
     if total > MOST_POINTS:
         raise Refusal(f"{total} points are more than the {MOST_POINTS} that are swept; widen a step")
-    both_ways = both_ways and list(grid) == ["drive.power"]
+    both_ways = both_ways and list(grid.values) == ["drive.power"]
     if both_ways:
-        grid["drive.power"] = np.sort(grid["drive.power"])  # turned up, then down, whatever the order asked for
+        # turned up, then down, whatever the order asked for
+        grid.values["drive.power"] = np.sort(grid.values["drive.power"])
     order = _order(grid)
     _check(description, grid, order, harmonics, samples, accuracy)
-    strips = _Strips(description, grid, order, (harmonics, samples, accuracy, estimate, both_ways))
-    places = _places(grid, order)
-    names = column_names(description, accuracy, harmonics)
-    kept = None if keep_in is None else Unfinished(Path(keep_in), strips.fingerprint(), names, total, resume)
-    table = SweepTable(description.title, grid, {address: spec.unit for address, spec in specs.items()},
+    strips = _Strips(description, grid, order, (harmonics, samples, accuracy, estimate, both_ways, devices))
+    places = _places(grid.values, order)
+    names = column_names(description, accuracy, harmonics, devices)
+    kept = None if keep_in is None else Unfinished(Path(keep_in), strips.fingerprint(names), names, total, resume)
+    table = SweepTable(description.title, grid.values, grid.units,
                        {name: np.full(total, np.nan) for name in names} if kept is None else dict(kept.columns),
-                       description.wanted_harmonic, accuracy, harmonics)
+                       description.wanted_harmonic, accuracy, harmonics, links=grid.links,
+                       fingerprint=f"{circuit_fingerprint(description)}-{_swept(grid, harmonics, samples, accuracy)}")
     table.columns["solved"] = np.zeros(total, bool)
     done = 0
 
@@ -102,10 +106,21 @@ def sweep(description: Description, axes: Mapping[str, Sequence[Any] | str], har
     return table
 
 
-def _order(grid: Mapping[str, np.ndarray]) -> list[str]:
+def _swept(grid: Grid, harmonics: int | None, samples: int | None, accuracy: Accuracy) -> str:
+    """A fingerprint of what was swept and what was asked of it."""
+    axes = [[name, link.addresses, link.bases, grid.values[name].tolist()] for name, link in grid.links.items()]
+    return digest([axes, harmonics, samples, accuracy.wanted_db, accuracy.tolerance_of_others_db, accuracy.floor_dbm])
+
+
+def _source(grid: Grid, name: str) -> str | None:
+    """The source that an axis moves and nothing else, as `source_kind`; links change sources row by row."""
+    return source_kind(name) if grid.moves_a_source(name) else None
+
+
+def _order(grid: Grid) -> list[str]:
     """The axes from the slowest to the one that rows run along: linear values, supplies, drive."""
     ranks = {None: 0, "drive": 2}
-    return sorted(grid, key=lambda address: ranks.get(source_kind(address), 1))
+    return sorted(grid.values, key=lambda name: ranks.get(_source(grid, name), 1))
 
 
 def _places(grid: Mapping[str, np.ndarray], order: Sequence[str]) -> np.ndarray:
@@ -118,13 +133,12 @@ def _places(grid: Mapping[str, np.ndarray], order: Sequence[str]) -> np.ndarray:
 class _Strips:
     """The strips of a grid, made one by one."""
 
-    def __init__(self, description: Description, grid: Mapping[str, np.ndarray], order: Sequence[str],
-                 given: tuple) -> None:
-        self._description, self._grid, self._given = description, grid, given
-        self._along = order[-1] if source_kind(order[-1]) is not None else None
+    def __init__(self, description: Description, grid: Grid, order: Sequence[str], given: tuple) -> None:
+        self._description, self._axes, self._grid, self._given = description, grid, grid.values, given
+        self._along = order[-1] if _source(grid, order[-1]) is not None else None
         self._slow = list(order[:-1]) if self._along else list(order)
-        self._columns = len(grid[self._along]) if self._along else 1
-        self._rows = math.prod(len(grid[address]) for address in self._slow)
+        self._columns = len(self._grid[self._along]) if self._along else 1
+        self._rows = math.prod(len(self._grid[name]) for name in self._slow)
         self._rows_each = max(1, _STRIP_POINTS // self._columns)
 
     def __len__(self) -> int:
@@ -132,8 +146,8 @@ class _Strips:
 
     def __iter__(self) -> Iterator[Strip]:
         values = self._grid[self._along] if self._along else np.zeros(1)
-        rows = (dict(zip(self._slow, map(float, row)))
-                for row in itertools.product(*(self._grid[address] for address in self._slow)))
+        rows = (self._axes.settings(dict(zip(self._slow, map(float, row))))
+                for row in itertools.product(*(self._grid[name] for name in self._slow)))
         for number in range(len(self)):
             some = tuple(itertools.islice(rows, self._rows_each))
             yield Strip(number, self._description, some, self._along, values, *self._given)
@@ -143,15 +157,15 @@ class _Strips:
         each = self._rows_each * self._columns
         return slice(number * each, min((number + 1) * each, self._rows * self._columns))
 
-    def fingerprint(self) -> str:
-        """Tells this sweep from any other: circuit, axes, harmonics, accuracy, and the cut into strips."""
+    def fingerprint(self, names: Sequence[str]) -> str:
+        """Tells this sweep from any other: circuit, axes, harmonics, accuracy, columns, and the cut into strips."""
         import hashlib
         import pickle
 
         from .. import __version__
         axes = [(address, values.tobytes()) for address, values in self._grid.items()]
         described = replace(self._description, file="")  # wherever it was read from
-        told = pickle.dumps((__version__, described, axes, self._slow, self._rows_each, self._given))
+        told = pickle.dumps((__version__, described, axes, self._slow, self._rows_each, self._given, list(names)))
         return hashlib.sha256(told).hexdigest()
 
 
@@ -185,14 +199,23 @@ def _hand_out(strips: Iterable[Strip], executor: Executor, take: Callable[[Strip
         raise
 
 
-def _check(description: Description, grid: Mapping[str, np.ndarray], order: Sequence[str], harmonics: int | None,
-           samples: int | None, accuracy: Accuracy) -> None:
+def _check(description: Description, grid: Grid, order: Sequence[str], harmonics: int | None, samples: int | None,
+           accuracy: Accuracy) -> None:
     """Refuse before the work what would be refused in its midst: each value by itself, and the corners' networks."""
-    first = {address: float(values[0]) for address, values in grid.items()}
-    for address, values in grid.items():
-        for value in values if source_kind(address) is None else values[:1]:
-            description.with_values(first | {address: float(value)})
-    slow = [address for address in order if source_kind(address) is None]
+    first = {name: float(values[0]) for name, values in grid.values.items()}
+    for name, values in grid.values.items():
+        for value in values if _source(grid, name) is None else values[:1]:
+            try:
+                description.with_values(grid.settings(first | {name: float(value)}))
+            except Refusal as refusal:
+                raise refusal if name in grid.links[name].addresses else _on_axis(refusal, grid, name, value) from None
+    slow = [name for name in order if _source(grid, name) is None]
     least = harmonics if harmonics is not None else accuracy.levels(description)[0]
-    for values in itertools.product(*({grid[address].min(), grid[address].max()} for address in slow)):
-        prepare(description.with_values(first | dict(zip(slow, map(float, values)))), least, samples)
+    for values in itertools.product(*({grid.values[name].min(), grid.values[name].max()} for name in slow)):
+        place = grid.settings(first | dict(zip(slow, map(float, values))))
+        prepare(description.with_values(place), least, samples)
+
+
+def _on_axis(refusal: Refusal, grid: Grid, name: str, value: float) -> Refusal:
+    """The refusal of a value that a linked axis gives one of its quantities, with where on the axis that is."""
+    return Refusal(f"at '{name}' = {show(float(value), grid.units[name], 6)}: {refusal.what}", refusal.place)

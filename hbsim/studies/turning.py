@@ -19,7 +19,7 @@ from ..balance.continuation import Effort, steady_state
 from ..balance.spectrum import resized
 from ..balance.system import System
 from ..errors import NotSolved, Refusal
-from .outputs import outputs, truncation_columns
+from .outputs import HEAT, device_columns, outputs, truncation_columns
 from .points import Batch, Runs, believable
 
 UP, DOWN, NEITHER, BOTH = "up", "down", "neither", "both"
@@ -216,4 +216,8 @@ def _columns_of(runs: Runs, batch: Batch, level: int, states: list[tuple[int, np
             shown = truncation_columns(accuracy.changes(levels[None], found.levels), batch.description.wanted_harmonic)
         for name, values in shown.items():
             columns[name][good] = values[good]
+        if forms is xs and any(name.startswith(HEAT) for name in like):
+            for row, source in zip(np.flatnonzero(good), batch.sources(system, points[good])):
+                for name, value in device_columns(system, batch.description, xs[row], source).items():
+                    columns[name][row] = value
     return columns

@@ -166,3 +166,31 @@ def test_it_starts_without_the_compiler():
             "status = main(['design', 'line', '--board', 'fr4-1.6mm', '--impedance', '50ohm']); "
             "sys.exit(status or 10 * ('numba' in sys.modules) or 20 * ('matplotlib' in sys.modules))")
     assert subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0
+
+
+@pytest.mark.parametrize("words, place, said", [
+    (["filter", *FR4, "--centre", "2.304GHz", "--bandwidth", "60%", "--order", "3"], "--bandwidth", "fewer resonators"),
+    (["filter", *FR4, "--from", "2.4GHz", "--to", "2.2GHz", "--order", "3"], "--from", "below the upper one"),
+    (["filter", *FR4, "--centre", "2.304GHz", "--bandwidth", "8", "--order", "3"], "--bandwidth", "'8%' of the centre"),
+    (["pair", *FR4, "--impedance", "50ohm", "--coupling", "3dB"], "--coupling", "cannot be reached")])
+def test_a_refusal_names_the_option_that_was_given(words, place, said, capsys):
+    assert main(["design", *words]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f"hbsim: {place}: ") and said in told and told.count("\n") == 1
+
+
+def test_the_way_back_of_a_filter_counts_the_resonators_itself(capsys):
+    sizes = ["--widths", "2.14mm,2.8mm,2.14mm", "--gaps", "0.33mm,1.15mm,0.33mm", "--lengths", "17.5mm,17.25mm,17.5mm"]
+    words = ["design", "filter", *FR4, "--centre", "2.304GHz", "--bandwidth", "8%", "--ripple", "0.1dB", *sizes]
+    assert main(words) == 0
+    assert "Band-pass of 2 edge-coupled straight resonators" in capsys.readouterr().out
+
+
+def test_a_filter_that_loses_most_of_what_it_passes_is_warned_of(capsys):
+    narrow = ["filter", *FR4, "--order", "5", "--ripple", "0.1dB", "--centre", "2.304GHz", "--bandwidth", "3%"]
+    assert main(["design", *narrow, "--json", "-"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["found"]["centre_loss_db"] > 6.0 and found["found"]["ripple_db"] is None
+    assert any("dB are lost at the centre" in sentence for sentence in found["warnings"])
+    assert main(["design", *FILTER, "--json", "-"]) == 0
+    assert not any("are lost" in sentence for sentence in json.loads(capsys.readouterr().out)["warnings"])

@@ -228,3 +228,21 @@ def test_lengths_change_no_junction():
     assert second.elements[0].part.length == 11e-3
     wider = [line("first", "in", "m", width=4e-3), *CHAIN[1:]]
     assert join_strips(wider, ["in", "out"]).added != first.added
+
+
+# -- junctions that are written out
+
+def written(second_width, *others):
+    return [line("wide", "in", "m"), Element("own", BoardStep(BOARD, 3e-3, second_width), ("m", "n")), *others]
+
+
+def test_a_junction_that_is_written_out_is_left_alone():
+    assert nothing(written(1e-3, line("thin", "n", "out", width=1e-3)))
+    assert nothing(written(1e-3, resistor("r", "n", "out")))
+
+
+def test_a_width_that_contradicts_the_strip_is_told():
+    joined = join_strips(written(5e-3, line("wider", "n", "out", width=6e-3)))
+    left, = joined.left_out
+    assert (left.node, left.arms) == ("n", (Arm("own", 5e-3), Arm("wider", 6e-3)))
+    assert "says another width" in left.reason and not joined.added

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from hbsim.errors import Refusal
 from hbsim.quantities import Quantity
-from hbsim.studies.axis import SUFFIX, axis_column, axis_values
+from hbsim.studies.axis import SUFFIX, axis_column, axis_values, by_ratio
 
 
 def values(text, unit, **limits):
@@ -94,3 +94,42 @@ def test_columns_carry_their_unit():
     from hbsim.quantities import units
     assert set(SUFFIX) == set(units())
     assert axis_column("drive.power", "dBm") == "drive.power_dbm" and axis_column("Q1.BF", "1") == "Q1.BF"
+
+
+@pytest.mark.parametrize("text, unit, expected", [
+    ("1pF:2pF:5 points", "F", [1e-12, 1.25e-12, 1.5e-12, 1.75e-12, 2e-12]),
+    ("0:1:11 points", "1", [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0]),
+    ("2:1V:3 points", "V", [2.0, 1.5, 1.0]), ("0degC:20degC:2points", "K", [273.15, 293.15]),
+    ("-20:-10dBm:3 points", "dBm", [-20.0, -15.0, -10.0]),
+    ("1, 2, 5 pF", "F", [1e-12, 2e-12, 5e-12]), ("1,2,5pF", "F", [1e-12, 2e-12, 5e-12]),
+    ("5V,1V", "V", [5.0, 1.0]), ("1, 5 V", "V", [1.0, 5.0]), ("500mV, 1 V", "V", [0.5, 1.0]),
+    ("80, 120", "1", [80, 120]),
+])
+def test_numbers_of_points_and_lists(text, unit, expected):
+    assert values(text, unit) == expected
+
+
+def test_equal_ratios():
+    found = values("1pF:100pF:5 points by ratio", "F")
+    assert found[0] == 1e-12 and found[-1] == 1e-10  # the ends exactly
+    assert found == pytest.approx([10 ** (-12 + n / 2) for n in range(5)], rel=1e-12)
+    assert by_ratio(np.array(found), "F") and by_ratio(np.array(found[::-1]), "F")
+    assert by_ratio(np.array([1.0, 10.0, 100.0]), "V")
+    for other, unit in (([1.0, 2.0, 3.0], "V"), ([1.0, 2.0], "V"), ([1.0, 10.0, 100.0], "dBm"), ([0.0, 0.0, 0.0], "V"),
+                        ([-1.0, -2.0, -4.0], "V"), ([1.0, 2.0, np.inf], "V"), ([3.0, 3.0, 3.0], "V")):
+        assert not by_ratio(np.array(other), unit)
+
+
+@pytest.mark.parametrize("text, unit, words", [
+    ("1,5V", "V", "may be one number"), ("80,120", "1", "space after each comma: '80, 120'"),
+    ("1,000,000 Hz", "Hz", "may be one number"), ("1,,2V", "V", "''"), ("1, 2", "V", "has no unit"),
+    ("1V:2V:0 points", "V", "no number of points"), ("1V:2V:1 point", "V", "from 2 to"),
+    ("1V:2V:2.5 points", "V", "no number of points"), ("1V:2V:5 points wide", "V", "'5 points by ratio'"),
+    ("1V:1V:5 points", "V", "starts where it stops"), ("1:2:5 points", "V", "has no unit"),
+    ("0V:2V:5 points by ratio", "V", "above zero"), ("-1V:2V:5 points by ratio", "V", "above zero"),
+    ("0dBm:2dBm:5 points by ratio", "dBm", "is a ratio already"), ("1:2:5pF:5 points", "F", "START:STOP:STEP"),
+])
+def test_ambiguous_lists_and_counts_are_refused(text, unit, words):
+    with pytest.raises(Refusal) as caught:
+        values(text, unit)
+    assert caught.value.place == "here" and words in caught.value.what

@@ -11,10 +11,9 @@ from hbsim.errors import Refusal
 from hbsim.linear.discontinuities import BoardCross, BoardStep, BoardTee
 from hbsim.linear.junctions import ASKED
 from hbsim.linear.network import Element
-from hbsim.linear.part import Part, Relation
+from hbsim.linear.part import Relation
 from hbsim.linear.sources import Termination
 from hbsim.show.report import prediction_page
-from hbsim.studies.junctions import junction_warnings
 from hbsim.studies.prediction import as_json, predict
 
 TREE = {  # an invented doubler with a tee (m), two steps (s, f), and a place that is not known (c)
@@ -195,35 +194,3 @@ def test_switched_off_the_page_says_so_and_without_strips_nothing(examples):
     assert as_json(found)["junctions"] == [] and as_json(found)["junctions_automatic"] is False
     lumped = predict(hbsim.load(examples / "lumped_doubler.toml"), harmonics=4)
     assert "unction effect" not in prediction_page(lumped)
-
-
-class _Ranged(Part):
-    """Says of its width what a formula might; invented for this test."""
-
-    kind, terminals = "step", ("a", "b")
-
-    def __init__(self, width):
-        self.width = width
-
-    def relation(self, omega):
-        raise NotImplementedError
-
-    def warnings(self, highest_frequency):
-        said = [f"width is {self.width}; published for 0 to 1"] if self.width > 1 else []
-        return said + (["frequency is 9 GHz"] if highest_frequency > 8e9 else [])
-
-
-def test_warnings_of_many_junctions_are_told_once():
-    class Added:
-        kind = "step"
-
-        def __init__(self, node, width):
-            self.node, self.element = node, Element(f"junction.{node}", _Ranged(width), ("x", "y"))
-
-    class Joined:
-        added = [Added(f"n{i}", width) for i, width in enumerate((2, 0.5, 3, 3, 5))]
-
-    assert junction_warnings(Joined, 1e9, 2e9) == [
-        "step at n0, n2, n3 and 1 more: width is 2; published for 0 to 1 (figures of that at n0)"]
-    assert junction_warnings(Joined, 1e9, 9e9)[1] == \
-        "step at n0, n1, n2 and 2 more: at the higher harmonics only: frequency is 9 GHz"

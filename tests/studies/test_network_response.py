@@ -9,9 +9,14 @@ import pytest
 import hbsim
 from hbsim.balance.prepare import prepare
 from hbsim.errors import NotSolved, Refusal
+from hbsim.linear.block import TouchstoneBlock
+from hbsim.linear.network import Element
 from hbsim.linear.passivity import largest_gain
+from hbsim.linear.touchstone import TouchstoneData
 from hbsim.studies.circuit import Circuit
 from hbsim.studies.network_figures import as_json, band, header, measured, rows
+from hbsim.studies.network_ports import ResponsePort
+from hbsim.studies.network_response import LinearCircuit
 from hbsim.studies.small_signal import SmallSignal
 
 GHZ = np.array([0.5e9, 1e9, 1.5e9])
@@ -87,8 +92,9 @@ def test_references_are_a_ports_own_or_what_is_given():
                          port={"one": {"node": "p", "impedance": "75 ohm"}},
                          part={"R1": resistor("p", "q", "30 ohm"), "R2": resistor("q", "ground", "20 ohm")})
     assert half.network(GHZ, ["one", "q"]).reference.tolist() == [75.0, 50.0]
-    assert half.network(GHZ, ["one", "q"], reference=12.0).reference.tolist() == [75.0, 12.0]
-    assert half.network(GHZ, ["one"], reference=12.0).reference.tolist() == [75.0]
+    assert half.network(GHZ, ["one", "q"]).reference.tolist() == [75.0, 50.0]
+    assert half.network(GHZ, ["one", "q"], reference=12.0).reference.tolist() == [12.0, 12.0]
+    assert half.network(GHZ, ["one"], reference=12.0).reference.tolist() == [12.0]
     both = half.network(GHZ, ["one", "q"], reference=[60.0, 12.0])
     assert both.reference.tolist() == [60.0, 12.0]
     assert "port one: 60 ohm stand in place of its own 75 ohm" in both.notes
@@ -304,3 +310,19 @@ def test_many_ports_have_columns_that_tell_them_apart():
     assert header(2)[1::5] == ["s11_re", "s21_re", "s12_re", "s22_re"]
     names = header(11)
     assert len(set(names)) == 1 + 5 * 121 and "s1_11_db" in names and "s11_1_db" in names
+
+
+@pytest.mark.parametrize("beyond", ["open", "hold", "through", "absorb"])
+def test_a_delay_is_not_taken_across_an_end_of_data(beyond):
+    # a line of 30 degrees at 1 GHz, measured from 1 to 3 GHz: pi/6 over 2 pi 1 GHz is 83.33 ps, at the ends too
+    frequency = np.linspace(1e9, 3e9, 201)
+    through = 0.9 * np.exp(-1j * np.pi / 6.0 * frequency / 1e9)
+    data = TouchstoneData("line.s2p", frequency, through[:, None, None] * (1.0 - np.eye(2)), np.array([50.0, 50.0]))
+    model = LinearCircuit((Element("x", TouchstoneBlock(data, below=beyond, above=beyond), ("a", "b")),),
+                          tuple(ResponsePort(node, node, "ground", 50.0, "") for node in "ab"), None)
+    delay = model.seen(np.array([0.5e9, 1e9, 1e9 + 1, 2e9, 3e9 - 1, 3e9, 4e9]), 0.5e9, 4e9).delay[:, 1, 0]
+    np.testing.assert_allclose(delay[1:-1], 1e-9 / 12.0, rtol=1e-5)  # rounding of a phase over 2e-5 of the frequency
+    if beyond in ("open", "absorb"):  # nothing comes through
+        assert np.isnan(delay[[0, -1]]).all()
+    else:
+        np.testing.assert_allclose(delay[[0, -1]], 0.0, atol=1e-18)

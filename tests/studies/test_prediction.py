@@ -7,8 +7,7 @@ import pytest
 
 import hbsim
 from hbsim.errors import NotSolved, Refusal
-from hbsim.linear.part import Part
-from hbsim.studies.prediction import as_json, port_warnings, predict, range_warnings
+from hbsim.studies.prediction import as_json, port_warnings, predict
 
 
 @pytest.fixture(scope="module")
@@ -90,27 +89,6 @@ def test_far_over_a_limit_the_pins_are_to_be_checked(circuit, share, said):
     found = predict(circuit.with_values({"Q1.dissipation_max": share * average}), harmonics=4)
     assert any("average dissipation reaches" in sentence for sentence in found.warnings)
     assert ("Q1: check which pin is base, collector and emitter" in found.warnings) == said
-
-
-class Ranged(Part):
-    """Warns of one thing above 2 GHz, of another above 5 GHz; invented for this test."""
-
-    kind, terminals = "ranged", ("a", "b")
-
-    def relation(self, omega):
-        raise NotImplementedError
-
-    def warnings(self, highest_frequency):
-        said = [f"height is {highest_frequency / 2e9:g}"] if highest_frequency > 2e9 else []
-        return said + ([f"depth is {highest_frequency / 5e9:g}"] if highest_frequency > 5e9 else [])
-
-
-def test_a_range_left_by_higher_harmonics_alone_is_told_apart():
-    higher = "at the higher harmonics only: "
-    assert range_warnings(Ranged(), 1e9, 10e9) == [f"{higher}height is 5", f"{higher}depth is 2"]
-    assert range_warnings(Ranged(), 4e9, 10e9) == ["height is 5", f"{higher}depth is 2"]
-    assert range_warnings(Ranged(), 6e9, 10e9) == ["height is 5", "depth is 2"]
-    assert range_warnings(Ranged(), 1e9, 2e9) == []
 
 
 def test_what_could_harm_an_instrument_is_warned_about():

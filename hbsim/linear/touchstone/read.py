@@ -7,6 +7,7 @@ rules for files of version 1.
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -40,10 +41,23 @@ def read_touchstone(path: str | Path) -> TouchstoneData:
         The file is missing or unreadable, is no text, or breaks the standard in a way that leaves its meaning open;
         the file and the line are named.
     """
+    raw = b""
     try:
-        return touchstone_from_bytes(read_file(Path(path)), str(path))
+        raw = read_file(Path(path))
+        return touchstone_from_bytes(raw, str(path))
     except Refusal as refusal:
+        if _is_toml(raw):
+            raise Refusal("this looks like a circuit file (TOML), not like a Touchstone file; 'hbsim network' and "
+                          "'hbsim predict' take circuit files", file=str(path)) from None
         raise refusal.located(file=str(path)) from None
+
+
+def _is_toml(raw: bytes) -> bool:
+    """Whether a file that is refused says something as TOML."""
+    try:
+        return bool(tomllib.loads(raw.decode("utf-8-sig")))
+    except (ValueError, RecursionError):
+        return False
 
 
 def touchstone_from_bytes(raw: bytes, name: str) -> TouchstoneData:
