@@ -25,8 +25,6 @@ def add(commands: Any) -> None:
 
 
 def _budget(options: argparse.Namespace) -> int:
-    if options.plot:
-        raise Refusal("the budget has no picture yet; --json and --csv hold all figures", "--plot")
     check_outputs(options)
     groups = {name: [part.strip() for part in text.split(",")]
               for name, text in named_values(options.groups, "--group").items()}
@@ -49,6 +47,10 @@ def _budget(options: argparse.Namespace) -> int:
         print(budget_page(found))
     if options.json:
         write_json(options.json, as_json(found))
+    if options.plot:
+        from ..show.budget_plot import budget_figure
+        from ..show.style import save
+        save(budget_figure(found), options.plot)
     return 0
 
 
