@@ -58,7 +58,6 @@ def test_standard_output_takes_one_kind_of_data(capsys, beacon, response):
     assert json.loads(run(capsys, beacon, *FILTER, *RANGE, "--json", "-"))["devices"] == "absent"
 
 
-@pytest.mark.skipif(not hasattr(touchstone, "write_touchstone"), reason="this tree cannot write Touchstone files yet")
 def test_a_touchstone_file_reads_back_with_the_same_digits(capsys, beacon, response, tmp_path):
     path = tmp_path / "filter.s2p"
     run(capsys, beacon, *FILTER, *RANGE, "--touchstone", str(path))

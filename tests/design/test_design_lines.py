@@ -19,7 +19,7 @@ def thin(height, permittivity):
     return Board(height, permittivity, 0.0, 1e-12, 1e30)
 
 
-# Book values, from memory; the books use the formulas of Hammerstad 1975, so that they test the transcription.
+# Book values, from memory. The books use the formulas of Hammerstad 1975; so those are tested for slips of the pen.
 # c = 3e8 m/s in the first two books: 0.07 % apart from the real one. Tolerances: the digits printed.
 
 

@@ -134,7 +134,6 @@ def test_what_makes_no_sense_is_refused(options, words):
 
 
 def test_junctions_count_where_all_their_strips_do(examples):
-    pytest.importorskip("hbsim.linear.junctions")
     stage = Circuit.load(examples / "beacon_2304.toml")
     whole = stage.network(GHZ, ["m", "b_in"], parts=["match_line", "match_stub"])
     assert [element.name for element in whole.model.elements][2:] == ["junction.m"]
@@ -194,7 +193,6 @@ def test_measured_data_are_compared_at_their_own_points(tmp_path):
 
 
 def test_a_measurement_against_other_references_is_brought_to_those_of_the_ports(tmp_path):
-    pytest.importorskip("hbsim.linear.measured")
     # A resistor of 30 ohm in series between two ports of R: S11 = 30 / (30 + 2 R), S21 = 2 R / (30 + 2 R) (elementary).
     rows_of = "".join(f"{f} {30 / 180} 0 {150 / 180} 0 {150 / 180} 0 {30 / 180} 0\n" for f in (0.6, 1.0))
     (tmp_path / "r.s2p").write_text("# GHz S RI R 75\n" + rows_of)
