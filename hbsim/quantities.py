@@ -167,6 +167,11 @@ def dbm(power: float) -> float:
     return 10.0 * math.log10(power * 1e3) if power > 0 else -math.inf
 
 
+def finite_or_none(value: float | None) -> float | None:
+    """For plain data: None stands for no number, since JSON knows neither infinite nor "not a number"."""
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
 @dataclass(frozen=True)
 class Quantity:
     """What a key of a circuit or model file holds: its unit, its limits, what it means.

@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ..errors import Refusal
-from .drive import write_table
-from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
+from .shared import (asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit,
+                     refuse_fixed, write_table)
 
 
 def add(commands: Any) -> None:
@@ -35,9 +34,7 @@ def _bias(options: argparse.Namespace) -> int:
     check_outputs(options)
     circuit = load_circuit(options)
     varied = {} if options.vary is None else named_values([options.vary], "--vary")
-    fixed = named_values(options.values, "--set")
-    for name in varied.keys() & fixed.keys():
-        raise Refusal(f"'{name}' is varied, so that the value set for it is never used; leave one out", "--set")
+    refuse_fixed(options, varied)
     address, values = next(iter(varied.items()), (None, None))
     drives = None if options.drives is None else [drive.strip() for drive in options.drives.split(",")]
     with progress_line() as progress:

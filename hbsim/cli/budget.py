@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import csv
-import sys
 from typing import Any
 
 from ..errors import Refusal
-from .shared import asked_accuracy, check_outputs, load_circuit, named_values, of_circuit, write_json
+from .shared import asked_accuracy, check_outputs, hand_out, load_circuit, named_values, of_circuit, write_table
 
 
 def add(commands: Any) -> None:
@@ -36,25 +34,12 @@ def _budget(options: argparse.Namespace) -> int:
     except Refusal as refusal:
         raise Refusal(refusal.what, "--group") from None
     found = budget(circuit.solve(harmonics=options.harmonics, accuracy=asked_accuracy(options)), groups)
-    if options.csv == "-":
-        _write_csv(sys.stdout, header(found), rows(found))
-    elif options.csv:
-        from ..files import replaced
-        with replaced(options.csv) as handle:
-            _write_csv(handle, header(found), rows(found))
+    write_table(options.csv, header(found), rows(found))
     from ..show.budget_page import budget_page
-    if "-" not in (options.json, options.csv):
-        print(budget_page(found))
-    if options.json:
-        write_json(options.json, as_json(found))
-    if options.plot:
-        from ..show.budget_plot import budget_figure
-        from ..show.style import save
-        save(budget_figure(found), options.plot)
+    hand_out(options, lambda: budget_page(found), as_json(found), lambda: _figure(found))
     return 0
 
 
-def _write_csv(handle: Any, header: list[str], rows: Any) -> None:
-    writer = csv.writer(handle, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
+def _figure(found: Any) -> Any:
+    from ..show.budget_plot import budget_figure
+    return budget_figure(found)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import csv
-import sys
 from typing import Any
 
-from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, of_circuit
+from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, of_circuit, write_table
 
 
 def add(commands: Any) -> None:
@@ -46,17 +44,3 @@ def _drive(options: argparse.Namespace) -> int:
 def _figure(study: Any) -> Any:
     from ..show.drive_study_plot import drive_study_figure
     return drive_study_figure(study)
-
-
-def write_table(path: str | None, names: list[str], lines: Any) -> None:
-    """A table as CSV into a file, or to standard output for "-"."""
-    if path == "-":
-        writer = csv.writer(sys.stdout, lineterminator="\n")
-        writer.writerow(names)
-        writer.writerows(lines)
-    elif path:
-        from ..files import replaced
-        with replaced(path) as handle:
-            writer = csv.writer(handle, lineterminator="\n")
-            writer.writerow(names)
-            writer.writerows(lines)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import os
-import sys
 from typing import Any
 
 from ..errors import Refusal
 from ..quantities import parse
-from .shared import check_outputs, hand_out, named_values
+from .shared import check_outputs, hand_out, named_values, write_table
 
 
 def add(commands: Any) -> None:
@@ -62,12 +60,7 @@ def _network(options: argparse.Namespace) -> int:
     if options.touchstone:
         from ..linear.touchstone import write_touchstone
         write_touchstone(options.touchstone, found.data(options.touchstone))
-    if options.csv == "-":
-        _write_csv(sys.stdout, header(len(found.ports)), rows(found))
-    elif options.csv:
-        from ..files import replaced
-        with replaced(options.csv) as handle:
-            _write_csv(handle, header(len(found.ports)), rows(found))
+    write_table(options.csv, header(len(found.ports)), rows(found))
     from ..show.network_page import network_page
     hand_out(options, lambda: network_page(found, beside), as_json(found, beside) if options.json else {},
              lambda: _figure(found, beside))
@@ -77,12 +70,6 @@ def _network(options: argparse.Namespace) -> int:
 def _figure(found: Any, beside: Any) -> Any:
     from ..show.network_plot import network_figure
     return network_figure(found, beside)
-
-
-def _write_csv(handle: Any, header: list[str], rows: Any) -> None:
-    writer = csv.writer(handle, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
 
 
 def _names(text: str, option: str) -> list[str]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import csv
 import json
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, NoReturn
+from typing import IO, Any, NoReturn
 
 from ..errors import Refusal, closest
 from ..quantities import parse
@@ -119,6 +120,14 @@ def named_values(texts: Sequence[str], option: str) -> dict[str, str]:
     return found
 
 
+def refuse_fixed(options: argparse.Namespace, varied: Iterable[str]) -> None:
+    """Refuse a --set of what is varied: its value would never be used."""
+    fixed = named_values(options.values, "--set")
+    for name in varied:
+        if name in fixed:
+            raise Refusal(f"'{name}' is varied, so that the value set for it is never used; leave one out", "--set")
+
+
 def check_outputs(options: argparse.Namespace) -> None:
     """Refuse before the work what could not be written after it."""
     from ..files import check_writable
@@ -136,6 +145,21 @@ def check_outputs(options: argparse.Namespace) -> None:
         if place in taken:
             raise Refusal(f"'{path}' is also {taken[place]}; give each its own file", option)
         taken[place] = f"that of {option}"
+
+
+def write_table(path: str | None, names: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """A table as CSV into a file, or to standard output for "-"; nothing without a path."""
+    def write(handle: IO[str]) -> None:
+        writer = csv.writer(handle, lineterminator="\n")
+        writer.writerow(names)
+        writer.writerows(rows)
+
+    if path == "-":
+        write(sys.stdout)
+    elif path:
+        from ..files import replaced
+        with replaced(path) as handle:
+            write(handle)
 
 
 def write_json(path: str | None, data: dict[str, Any]) -> None:

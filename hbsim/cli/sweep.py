@@ -7,7 +7,8 @@ import sys
 from typing import Any
 
 from ..errors import Refusal
-from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
+from .shared import (asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit,
+                     refuse_fixed)
 
 
 def add(commands: Any) -> None:
@@ -45,11 +46,8 @@ def _sweep(options: argparse.Namespace) -> int:
     check_outputs(options)
     circuit = load_circuit(options)
     axes = named_values(options.axes, "--vary")
-    fixed = named_values(options.values, "--set")
-    for name in axes:
-        link = link_of(circuit.description, name)
-        for address in fixed.keys() & {*link.addresses} if link.bases is None else ():
-            raise Refusal(f"'{address}' is varied, so that the value set for it is never used; leave one out", "--set")
+    links = [link_of(circuit.description, name) for name in axes]
+    refuse_fixed(options, [address for link in links if link.bases is None for address in link.addresses])
     if options.plot and len(axes) > 2:
         raise Refusal("a picture shows one or two quantities; vary fewer, or use --csv", "--plot")
     if options.npz:

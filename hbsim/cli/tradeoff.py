@@ -3,16 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Any
 
 from ..errors import Refusal
 from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
-
-_REFRESH = 0.3  # [s]
 
 
 def add(commands: Any) -> None:
@@ -38,6 +32,7 @@ def add(commands: Any) -> None:
 
 
 def _tradeoff(options: argparse.Namespace) -> int:
+    from ..show.progress import counting_line
     from ..show.tradeoff_page import tradeoff_page
     from ..show.tradeoff_plot import tradeoff_figure
     from ..studies.tradeoff import as_json, tradeoff
@@ -50,7 +45,7 @@ def _tradeoff(options: argparse.Namespace) -> int:
     for name in fixed.keys() & {address.strip() for given in free for address in given.split("/")}:
         raise Refusal(f"'{name}' is free, so that the value set for it is only where the search starts; leave one out",
                       "--set")
-    with _counting() as tell:
+    with counting_line() as tell:
         found = tradeoff(circuit.description, free, maximise=options.maximise, against=options.against, hold=hold,
                          harmonics=options.harmonics, accuracy=asked_accuracy(options), tell=tell)
     if not found.points:
@@ -59,23 +54,3 @@ def _tradeoff(options: argparse.Namespace) -> int:
                         1 if found.finished else 130)
     hand_out(options, lambda: tradeoff_page(found), as_json(found), lambda: tradeoff_figure(found))
     return 0 if found.finished else complain("interrupted; what was found is shown", 130)
-
-
-@contextmanager
-def _counting() -> Iterator[Callable[[int], None] | None]:
-    """Gives a function of the solves done that keeps one line on a terminal; None where there is no terminal."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    last = time.monotonic()
-
-    def tell(solves: int) -> None:
-        nonlocal last
-        if time.monotonic() - last >= _REFRESH:
-            last = time.monotonic()
-            print(f"\r{solves} steady states solved for", end="", file=sys.stderr, flush=True)
-
-    try:
-        yield tell
-    finally:
-        print("\r" + " " * 50 + "\r", end="", file=sys.stderr, flush=True)

@@ -30,7 +30,7 @@ from .inverters import Coupling, inverters, quarter_wave, shortened
 from .lines import line_values, width_for
 from .pairs import pair_values
 from .prototype import HALF_POWER_DB, Prototype
-from .solving import CUT, rounded, said_by
+from .solving import CUT, rounded, warnings_of
 
 WIDEST_BAND = 0.2  # fraction up to which the design formulas are good
 _LIMIT = 0.6  # fraction from which they are of no use
@@ -225,7 +225,7 @@ def board_filter(wish: Wish, board: Board, conductor: Conductor | None = None, *
                     for w, length, kept in zip(widths, lengths, cut_lengths))
     found = _analysis(wish, elements, ends, HALF_POWER_DB)
     warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
-                *said_by(join_strips(elements, ends).elements, f0)]
+                *warnings_of(join_strips(elements, ends).elements, f0)]
     return FilterDesign(wish, board, conductor, couplings, layouts, bend, elements, ends, stretch, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 
@@ -263,7 +263,7 @@ def filter_as_cut(wish: Wish, board: Board, widths: Sequence[float], gaps: Seque
     layouts = tuple(Layout(w, g, length, w, g, length) for w, g, length in zip(widths, gaps, lengths))
     found = _analysis(wish, elements, ends, HALF_POWER_DB)
     warnings = [*_about_band(wish), *_about_loss(found), *_about_gaps(layouts, smallest_gap), *_about_arms(bend),
-                *said_by(join_strips(elements, ends).elements, f0)]
+                *warnings_of(join_strips(elements, ends).elements, f0)]
     return FilterDesign(wish, board, conductor, tuple(couplings), layouts, bend, elements, ends, 1.0, found,
                         _analysis(wish, without_loss(elements), ends, wish.prototype.edge_db), tuple(warnings))
 

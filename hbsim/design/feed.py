@@ -24,7 +24,7 @@ from ..linear.part import Part
 from ..linear.radial_stub import BoardRadialStub
 from ..quantities import show
 from .lines import line_values, width_for
-from .solving import CUT, rounded, said_by
+from .solving import CUT, rounded, warnings_of
 from .termination import seen_through
 
 HARMONICS = 4  # the last one told
@@ -158,7 +158,7 @@ def board_feed(frequency: float, impedance: float, stub_impedance: float, board:
     elements = parts(length, stub)
     return _design(frequency, harmonic, (impedance, stub_impedance), board, conductor,
                    (widths[0], length, widths[1], stub, radial_angle), beyond, elements,
-                   said_by(elements, HARMONICS * frequency))
+                   warnings_of(elements, HARMONICS * frequency))
 
 
 def feed_as_cut(frequency: float, width: float, length: float, stub_width: float, stub_length: float, board: Board,
@@ -176,7 +176,7 @@ def feed_as_cut(frequency: float, width: float, length: float, stub_width: float
     elements = _board_parts(board, conductor, width, stub_width, radial_angle)(length, stub_length)
     sizes = (width, length, stub_width, stub_length, radial_angle)
     return _design(frequency, harmonic, impedances, board, conductor, sizes, beyond, elements,
-                   said_by(elements, HARMONICS * frequency))
+                   warnings_of(elements, HARMONICS * frequency))
 
 
 def _board_parts(board: Board, conductor: Conductor | None, width: float, stub_width: float,

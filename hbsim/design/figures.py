@@ -7,6 +7,7 @@ from typing import Any
 
 from ..describe.fragment import fragment
 from ..linear.board import Board, Conductor
+from ..quantities import finite_or_none
 from .band import Found
 from .coupled_filter import FilterDesign
 from .feed import OPEN, FeedDesign
@@ -40,7 +41,7 @@ def _finite(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_finite(item) for item in value]
     if isinstance(value, float):  # numpy's too, which json does not take for numbers
-        return float(value) if math.isfinite(value) else None
+        return finite_or_none(value)
     return value
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 
 from ..errors import Refusal
 from ..linear.network import Element
+from ..linear.part import said_by
 from ..quantities import show
 
 CUT = 1e-5  # what a knife, a mill or a good etch can tell apart. [m]
@@ -37,10 +38,6 @@ def reached(function: Callable[[float], float], wanted: float, low: float, high:
     return math.exp(root)
 
 
-def said_by(elements: Iterable[Element], frequency: float) -> tuple[str, ...]:
-    """What parts say of their formulas' ranges up to `frequency` [Hz]; each sentence once, with all that say it."""
-    names: dict[str, list[str]] = {}
-    for element in elements:
-        for sentence in element.part.warnings(frequency):
-            names.setdefault(sentence, []).append(element.name)
-    return tuple(f"{', '.join(who)}: {sentence}" for sentence, who in names.items())
+def warnings_of(elements: Iterable[Element], frequency: float) -> tuple[str, ...]:
+    """What the parts say of their formulas' ranges up to `frequency` [Hz]."""
+    return tuple(said_by(((element.name, element.part) for element in elements), frequency))

@@ -22,7 +22,7 @@ from ..linear.lines import (BoardLine, BoardOpenStub, BoardShortedStub, Line, Op
 from ..linear.network import Element
 from ..quantities import show
 from .lines import line_values, width_for
-from .solving import CUT, rounded, said_by
+from .solving import CUT, rounded, warnings_of
 from .termination import load_matched_by, refuse_unmatchable, reflection_of, return_loss_db, seen_through
 
 KINDS = ("open", "shorted")
@@ -179,7 +179,7 @@ def board_stub_match(load: complex, impedance: float, frequency: float, board: B
             warnings.append(f"solution {len(solutions)}: the stub's edge would lie behind the load, which is "
                             f"{show(kept[0], 'm', 3)} from its centre line; half a wave of line more "
                             f"({show(waves[0] / 2.0, 'm', 4)}) makes room")
-    warnings += said_by(solutions[0].elements, frequency)
+    warnings += warnings_of(solutions[0].elements, frequency)
     return StubMatchDesign(load, impedance, other, frequency, board, conductor, width, stub_width, tuple(solutions),
                            tuple(warnings))
 
@@ -208,7 +208,7 @@ def load_of_stub_match(distance: float, stub: float, impedance: float, frequency
     load = load_matched_by(parts(distance, stub), ENDS, impedance, frequency)
     solution = _solution(kind, angles, None if board is None else (distance, stub), parts, (distance, stub), load,
                          impedance, frequency)
-    warnings = () if board is None else said_by(solution.elements, frequency)
+    warnings = () if board is None else warnings_of(solution.elements, frequency)
     return StubMatchDesign(load, impedance, other, frequency, board, conductor, *widths, (solution,), warnings)
 
 

@@ -7,6 +7,7 @@ harmonic 0 is DC; a terminal's current is positive into the part; terminal volta
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar, NamedTuple
 
@@ -85,6 +86,16 @@ class Part(ABC):
     def warnings(self, highest_frequency: float) -> list[str]:
         """Sentences on what was computed outside a formula's published range, up to `highest_frequency`. [Hz]"""
         return []
+
+
+def said_by(parts: Iterable[tuple[str, Part]], frequency: float) -> list[str]:
+    """What parts say of their formulas' ranges up to `frequency` [Hz]: each sentence once, after the names of all that
+    say it."""
+    names: dict[str, list[str]] = {}
+    for name, part in parts:
+        for sentence in part.warnings(frequency):
+            names.setdefault(sentence, []).append(name)
+    return [f"{', '.join(who)}: {sentence}" for sentence, who in names.items()]
 
 
 def admittance_between(y: np.ndarray) -> Relation:

@@ -87,7 +87,7 @@ def _pair(d: PairDesign, lies_on: str) -> list[str]:
 
 
 def _filter(d: FilterDesign, lies_on: str) -> list[str]:
-    wish, prototype = d.wish, d.wish.prototype
+    prototype = d.wish.prototype
     response = f"Chebyshev, {show(prototype.ripple_db, 'dB')} ripple" if prototype.ripple_db else "maximally flat"
     form = "hairpin resonators" if d.hairpin else "straight resonators"
     lines = [f"Band-pass of {prototype.order} edge-coupled {form}; {response}", ""]

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields
-from typing import Any
 
 import numpy as np
 
@@ -14,8 +12,8 @@ from ..describe.library import Entry
 from ..devices.bjt import BJT
 from ..quantities import quantities, show
 from ..studies.device_curves import Capacitance, DiodeCurves, TransistorCurves
+from .text import table, wrapped
 
-_WIDTH = 110
 _CURRENTS = (1e-9, 1e-8, 1e-7, 1e-6, 1e-5, 1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 2e-2, 3e-2, 5e-2, 0.1, 0.2, 0.5, 1.0)  # [A]
 _NEAR = 1.5  # a solved bias stands for one of these currents when it lies within this factor
 
@@ -23,7 +21,7 @@ _NEAR = 1.5  # a solved bias stands for one of these currents when it lies withi
 def device_page(found: TransistorCurves | DiodeCurves) -> str:
     """The page; raises nothing."""
     entry = found.entry
-    lines = [entry.title, *_wrapped(entry.about), "", *parameter_lines(entry), ""]
+    lines = [entry.title, *wrapped(entry.about), "", *parameter_lines(entry), ""]
     if isinstance(found, TransistorCurves):
         lines += _transistor_lines(found)
     else:
@@ -32,7 +30,7 @@ def device_page(found: TransistorCurves | DiodeCurves) -> str:
         if sentences:
             lines += ["", heading]
             for sentence in sentences:
-                lines += _wrapped(sentence, "  - ", "    ")
+                lines += wrapped(sentence, "  - ", "    ")
     return "\n".join(lines)
 
 
@@ -49,7 +47,7 @@ def parameter_lines(entry: Entry) -> list[str]:
             mark = " *" if value is not None and value == standard[name] else ""
         rows.append([name, "not given" if value is None else show(value, spec.unit, 6), spec.meaning + mark])
     kind = device.polarity.upper() if isinstance(device, BJT) else device.kind
-    return [f"As understood: {kind}; * is what holds when a file says nothing", *_table(rows, left=(0, 2))]
+    return [f"As understood: {kind}; * is what holds when a file says nothing", *table(rows, left=(0, 2))]
 
 
 def _transistor_lines(found: TransistorCurves) -> list[str]:
@@ -78,7 +76,7 @@ def _bias_lines(found: TransistorCurves, names: tuple[str, ...]) -> list[str]:
         rows.append([show(found.v_be[n], "V", 3), show(found.collector_current[n], "A", 3),
                      show(found.base_current[n], "A", 3), f"{found.current_gain[n]:.3g}",
                      show(found.transition_frequency[n], "Hz", 3)])
-    return _table(rows)
+    return table(rows)
 
 
 def _output_lines(found: TransistorCurves, v_ce: str) -> list[str]:
@@ -90,7 +88,7 @@ def _output_lines(found: TransistorCurves, v_ce: str) -> list[str]:
     rows = [[v_ce, *(show(curve.base_current, "A", 3) for curve in found.output)]]
     rows += [[show(voltage[n], "V", 3), *(_solved(curve.collector_current[n], "A") for curve in found.output)]
              for n in picked]
-    return _table(rows)
+    return table(rows)
 
 
 def _diode_lines(found: DiodeCurves) -> list[str]:
@@ -102,7 +100,7 @@ def _diode_lines(found: DiodeCurves) -> list[str]:
     if picked:
         rows = [["voltage", "current"], *([show(found.voltage[n], "V", 3), show(found.current[n], "A", 3)]
                                           for n in picked)]
-        lines += ["", "Forward", *_table(rows)]
+        lines += ["", "Forward", *table(rows)]
     return [*lines, *_capacitance_lines(found.capacitances)]
 
 
@@ -130,15 +128,3 @@ def _nearest(values: np.ndarray, wanted: Sequence[float]) -> list[int]:
 
 def _solved(value: float, unit: str) -> str:
     return show(value, unit, 3) if math.isfinite(value) else "unsolved"
-
-
-def _table(rows: Sequence[Sequence[Any]], left: Iterable[int] = ()) -> list[str]:
-    """Rows of cells as aligned lines; columns in `left` stand at the left of their width."""
-    left = set(left)
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return ["  " + "  ".join(cell.ljust(w) if i in left else cell.rjust(w)
-                             for i, (cell, w) in enumerate(zip(row, widths))).rstrip() for row in rows]
-
-
-def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(" ".join(text.split()), _WIDTH, initial_indent=first, subsequent_indent=rest)

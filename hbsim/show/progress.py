@@ -1,4 +1,4 @@
-"""A line of progress on a terminal; nothing when the output is piped or the work is short."""
+"""A line of progress on a terminal; nothing when the output is piped."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 _QUIET_FOR = 1.0  # [s]
-_REFRESH = 0.2  # [s]
+_REFRESH, _COUNTED = 0.2, 0.3  # [s]
 
 
 @contextmanager
@@ -35,6 +35,26 @@ def progress_line() -> Iterator[Callable[[int, int], None] | None]:
     finally:
         if drawn:
             print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+
+
+@contextmanager
+def counting_line() -> Iterator[Callable[[int], None] | None]:
+    """Gives a function of the solves done that keeps one line on a terminal; None where there is no terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    last = time.monotonic()
+
+    def tell(solves: int) -> None:
+        nonlocal last
+        if time.monotonic() - last >= _COUNTED:
+            last = time.monotonic()
+            print(f"\r{solves} steady states solved for", end="", file=sys.stderr, flush=True)
+
+    try:
+        yield tell
+    finally:
+        print("\r" + " " * 50 + "\r", end="", file=sys.stderr, flush=True)
 
 
 def _span(seconds: float) -> str:

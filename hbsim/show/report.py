@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,8 +19,9 @@ from .branches import unsettled_others
 from .junctions import junction_sentences
 from .ranking import foremost, given_watts
 from .style import axis_label, harmonic_name, scaled
+from .text import table as aligned
+from .text import wrapped
 
-WIDTH = 110
 MOST_REASONS = 2
 MOST_ROWS, MOST_COLUMNS = 60, 12  # of a table on the page; --csv writes all
 DEVICE_HARMONICS = 5
@@ -41,16 +41,16 @@ CAUTION = ("Cautions: keep DC and more than the rated power out of generator and
 def prediction_page(prediction: Prediction) -> str:
     """The readable page of `hbsim predict`."""
     state = prediction.state
-    lines = [*_wrapped(state.description.title), *_wrapped(state.description.about), "", *_output_lines(prediction), "",
+    lines = [*wrapped(state.description.title), *wrapped(state.description.about), "", *_output_lines(prediction), "",
              *_summary_lines(state)]
     lines += [*_devices(state), "", *_solver_lines(prediction)]
-    for sentence in junction_sentences(state.description):
-        lines += _wrapped(sentence)
+    for said in junction_sentences(state.description):
+        lines += wrapped(said)
     if prediction.warnings:
         lines += ["", "Warnings"]
         for warning in prediction.warnings:
-            lines += _wrapped(warning, "  - ", "    ")
-    return "\n".join([*lines, "", *_wrapped(CAUTION)]).lstrip("\n")
+            lines += wrapped(warning, "  - ", "    ")
+    return "\n".join([*lines, "", *wrapped(CAUTION)]).lstrip("\n")
 
 
 def _output_lines(prediction: Prediction) -> list[str]:
@@ -68,7 +68,7 @@ def _output_lines(prediction: Prediction) -> list[str]:
     return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)} into port {drive.port}; "
             f"wanted: harmonic {wanted} at port {description.wanted_port}", "",
             f"Output at port {description.wanted_port} (phase against the generator's voltage, a cosine)",
-            *_table(rows, left=(6,)), *remark]
+            *aligned(rows, left=(6,)), *remark]
 
 
 def _summary_lines(state: SteadyState) -> list[str]:
@@ -79,7 +79,7 @@ def _summary_lines(state: SteadyState) -> list[str]:
              for name, supply in state.supplies.items()]
     rows += [["DC power", show(state.dc_power_w, "W")],
              ["Efficiency", f"{100 * state.efficiency:.3g} % (wanted output over DC and drive power)"]]
-    return _table(rows, left=(0, 1))
+    return aligned(rows, left=(0, 1))
 
 
 def _devices(state: SteadyState) -> list[str]:
@@ -101,9 +101,9 @@ def _roll(state: SteadyState, shown: Sequence[DeviceState]) -> list[str]:
               f"{device.conduction_angle_deg:.0f} deg", show(given_watts(device, wanted), "W", 3),
               "EXCEEDED" if any(rating.exceeded for rating in device.ratings) else ""] for device in devices]
     names = ", ".join(device.name for device in shown)
-    return [*_wrapped(f"{len(devices)} devices: average current, heat, conduction, and the power that each gives to "
+    return [*wrapped(f"{len(devices)} devices: average current, heat, conduction, and the power that each gives to "
                       f"the circuit at {harmonic_name(wanted)} (a minus: takes). Told in full below: {names}; no "
-                      "other gives more there."), *_table(rows, left=(1, 6))]
+                      "other gives more there."), *aligned(rows, left=(1, 6))]
 
 
 def _solver_lines(prediction: Prediction) -> list[str]:
@@ -122,7 +122,7 @@ def _solver_lines(prediction: Prediction) -> list[str]:
         others = f", the others shown by {_change(most)}{' at most' if most >= _TINY_DB else ''}"
     given = known.coarse == solver.harmonics
     why = "their number was given" if given else f"asked for: {tolerance_words(prediction.state.accuracy)}"
-    return lines + _wrapped(f"Truncation: from {known.coarse} to {known.fine} harmonics the wanted output "
+    return lines + wrapped(f"Truncation: from {known.coarse} to {known.fine} harmonics the wanted output "
                             f"{'moves' if given else 'moved'} by {_change(prediction.truncation_db)}{others} ({why}).")
 
 
@@ -142,13 +142,13 @@ def device_lines(device: DeviceState, frequency: np.ndarray, alone: bool = True)
         Whether it is the only device of its circuit.
     """
     lines = [f"{device.name}: averages at its pins (voltage against ground, current into the pin)"]
-    lines += _table([["", pin, _average(device.pin_voltage[pin], "V"), _average(device.pin_current[pin], "A")]
+    lines += aligned([["", pin, _average(device.pin_voltage[pin], "V"), _average(device.pin_current[pin], "A")]
                      for pin in device.pin_voltage if _carries(device, pin)], left=(1,))
     lines += _conduction(device)
     rows = [["", rating.meaning, show(rating.value, rating.unit, 3),
              "no limit stated" if rating.limit is None else f"limit {show(rating.limit, rating.unit, 3)}",
              "EXCEEDED" if rating.exceeded else ""] for rating in device.ratings]
-    lines += _table(rows, left=(1, 3, 4))
+    lines += aligned(rows, left=(1, 3, 4))
     for pin in device.circuit_impedance:
         lines += ["", f"  {device.name} {pin}: peak values against the {device.common}, and the impedance that the "
                   "circuit shows there", _LIFTED_ALONE if alone else _LIFTED]
@@ -158,7 +158,7 @@ def device_lines(device: DeviceState, frequency: np.ndarray, alone: bool = True)
             current, impedance = device.pin_current[pin][k], device.circuit_impedance[pin][k]
             rows.append(["", str(k), _frequency(frequency[k]), show(float(abs(voltage)), "V"),
                          show(float(abs(current)), "A"), _impedance(impedance)])
-        lines += _table(rows)
+        lines += aligned(rows)
     return lines
 
 
@@ -175,18 +175,18 @@ def sweep_page(table: SweepTable, found: Compression | None, remarks: Sequence[s
     """The readable page of `hbsim sweep`: what came out, thinned where it is long, and where it is best."""
     points = table.solved.size
     two = len(table.axes) == 2 and min(table.shape) > 1
-    lines = [*_wrapped(table.title), "", *(_grids(table) if two else _list(table)), "",
+    lines = [*wrapped(table.title), "", *(_grids(table) if two else _list(table)), "",
              f"{int(table.solved.sum())} of {points} points solved{_harmonics(table)}, "
              f"{sum(table.iterations.values()) / points:.1f} Newton steps each"]
     for remark in remarks:
-        lines += _wrapped(remark)
+        lines += wrapped(remark)
     if found is not None:
-        lines += _wrapped(sentence(found))
+        lines += wrapped(sentence(found))
     for number in sorted(table.reasons)[:MOST_REASONS]:
-        lines += _wrapped(f"Not solved at {table.place_text(number)}: {table.reasons[number]}")
+        lines += wrapped(f"Not solved at {table.place_text(number)}: {table.reasons[number]}")
     if len(table.reasons) > MOST_REASONS:
         lines.append(f"({len(table.reasons) - MOST_REASONS} more not solved; --json gives every reason)")
-    return "\n".join([*lines, "", *_wrapped(CAUTION)]).lstrip("\n")
+    return "\n".join([*lines, "", *wrapped(CAUTION)]).lstrip("\n")
 
 
 def _harmonics(table: SweepTable) -> str:
@@ -225,11 +225,11 @@ def _list(table: SweepTable) -> list[str]:
     for solved, row in zip(states.columns["solved"], rows):
         if not solved:
             row[first:] = ["unsolved"] + [""] * (len(row) - first - 1)
-    lines = _table([names, units, *rows])
+    lines = aligned([names, units, *rows])
     if others:
-        lines += _wrapped(_TURNED)
+        lines += wrapped(_TURNED)
     if states.unsettled.any():
-        lines += _wrapped(f"~ {_less_sure(table)}")
+        lines += wrapped(f"~ {_less_sure(table)}")
     if len(numbers) < table.solved.size:
         lines.append(f"({len(numbers)} of {table.solved.size} points shown; --csv writes all)")
     return lines
@@ -277,24 +277,17 @@ def _grids(table: SweepTable) -> list[str]:
         cells = [[f"{down[r]:.6g}", *(f"{'~' if marked[r, c] else ''}{_level(table[column][r, c])}"
                                       if table.solved[r, c] else "-" for c in columns)] for r in rows]
         lines += ["", f"{title}; down: {axis_label(first, down_unit)}; across: {axis_label(second, across_unit)}",
-                  *_table([["", *(f"{across[c]:.6g}" for c in columns)], *cells])]
+                  *aligned([["", *(f"{across[c]:.6g}" for c in columns)], *cells])]
     if len(rows) < len(down) or len(columns) < len(across):
         lines.append("(thinned; --csv writes all)")
     if moving[np.ix_(rows, columns)].any():
-        lines += _wrapped(f"~ {_less_sure(table)}")
+        lines += wrapped(f"~ {_less_sure(table)}")
     return lines[1:]
 
 
 def _thinned(count: int, most: int, more: int = 0) -> np.ndarray:
     """Numbers from 0 to count - 1 in equal steps, at most so many rows; `more` of them have a row besides."""
     return np.arange(0, count, max(1, math.ceil((count + more) / most)))
-
-
-def _table(rows: list[list[str]], left: tuple[int, ...] = ()) -> list[str]:
-    """Rows of cells as lines, columns aligned to the right except those named in `left`."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return ["  ".join(cell.ljust(width) if i in left else cell.rjust(width)
-                      for i, (cell, width) in enumerate(zip(row, widths))).rstrip() for row in rows]
 
 
 def _carries(device: DeviceState, pin: str) -> bool:
@@ -322,7 +315,3 @@ def _level(value: float) -> str:
 
 def _frequency(value: float) -> str:
     return show(value, "Hz", 7)
-
-
-def _wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(" ".join(text.split()), WIDTH, initial_indent=first, subsequent_indent=rest)

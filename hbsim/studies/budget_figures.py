@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..quantities import dbm
+from ..quantities import dbm, finite_or_none
 from .board_loss import LineLoss
 from .budget import GENERATOR, JUNCTION, PORT, RESISTANCE, SUPPLY, Budget, Group, Item
 from .signal_path import SignalPath, Step
@@ -137,8 +136,8 @@ def _share_json(share: Share) -> dict[str, Any]:
 
 def _path_json(path: SignalPath) -> dict[str, Any]:
     return {"harmonic": path.harmonic, "from": list(path.origin), "from_node": path.node, "to_port": path.port,
-            "parts": list(path.parts), "given_w": path.given, "given_dbm": _finite(dbm(path.given)),
-            "delivered_w": path.delivered, "delivered_dbm": _finite(dbm(path.delivered)),
+            "parts": list(path.parts), "given_w": path.given, "given_dbm": finite_or_none(dbm(path.given)),
+            "delivered_w": path.delivered, "delivered_dbm": finite_or_none(dbm(path.delivered)),
             "loss_db": path.loss_db, "steps": [_step_json(step) for step in path.steps]}
 
 
@@ -150,13 +149,9 @@ def _step_json(step: Step) -> dict[str, Any]:
 def _group_json(group: Group, harmonic: int) -> dict[str, Any]:
     return {"name": group.name, "parts": list(group.members), "harmonic": harmonic, "in_w": group.watts_in,
             "out_w": group.watts_out, "taken_w": group.taken, "conductor_w": group.conductor,
-            "dielectric_w": group.dielectric, "loss_db": _finite(group.loss_db),
-            "loss_conductor_db": _finite(group.share_db(group.conductor)),
-            "loss_dielectric_db": _finite(group.share_db(group.dielectric))}
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+            "dielectric_w": group.dielectric, "loss_db": finite_or_none(group.loss_db),
+            "loss_conductor_db": finite_or_none(group.share_db(group.conductor)),
+            "loss_dielectric_db": finite_or_none(group.share_db(group.dielectric))}
 
 
 def header(budget: Budget) -> list[str]:

@@ -18,7 +18,7 @@ from ..balance.solution import FLOOR_DBM
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import HbsimError, Refusal
-from ..quantities import show
+from ..quantities import finite_or_none, show
 from .axis import axis_values
 from .compression import Compression, compression
 from .highlights import highlights
@@ -354,11 +354,11 @@ def _curve_json(study: DriveStudy, curve: DriveCurve) -> dict[str, Any]:
                                                  "most_above_db": found.most_above_db},
         "one_db_point": None if found is None or found.drive_dbm is None else {
             "drive_dbm": found.drive_dbm, "output_dbm": found.output_dbm},
-        "turn_on_dbm": curve.turn_on_dbm, "steepest_db_per_db": _finite(curve.steepest),
+        "turn_on_dbm": curve.turn_on_dbm, "steepest_db_per_db": finite_or_none(curve.steepest),
         "onset_of_saturation_dbm": curve.onset_dbm,
         "most_output": None if curve.most_dbm is None else {
             "output_dbm": curve.most_dbm, "drive_dbm": curve.most_at_dbm,
-            "slope_db_per_db": _finite(curve.slope_at_most), "saturated": curve.saturated},
+            "slope_db_per_db": finite_or_none(curve.slope_at_most), "saturated": curve.saturated},
         "drive_dbm": curve.drive.tolist(), "slope_db_per_db": _list(curve.slope),
         **{f"output_dbc_{k}": _list(curve.leak(k)) for k in study.leaks},
         "columns": {name: column.astype(bool).tolist() if name == "solved" else _list(column)
@@ -368,12 +368,8 @@ def _curve_json(study: DriveStudy, curve: DriveCurve) -> dict[str, Any]:
     }
 
 
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
-
-
 def _list(values: np.ndarray) -> list[float | None]:
-    return [_finite(float(value)) for value in values]
+    return [finite_or_none(float(value)) for value in values]
 
 
 def temperature_name(kelvin: float | None) -> str:

@@ -18,6 +18,7 @@ from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..linear.junctions import Junction
 from ..linear.network import Element, node_names
+from ..linear.part import said_by
 from ..linear.response import Loads, joined_to, scattering
 from ..linear.touchstone import TouchstoneData
 from ..quantities import show
@@ -282,9 +283,5 @@ def _loads(mounted: list, bias: dict[str, float]) -> Loads:
 
 def _warnings(description: Description, elements: Sequence[Element], highest: float) -> tuple[str, ...]:
     """What the parts that count say of their formulas, each sentence once."""
-    said: dict[str, list[str]] = {}
     called = {item.element.name: f"{item.kind} at {item.node}" for item in description.joined.added}
-    for element in elements:
-        for sentence in element.part.warnings(highest):
-            said.setdefault(sentence, []).append(called.get(element.name, element.name))
-    return (*description.notes, *(f"{', '.join(names)}: {sentence}" for sentence, names in said.items()))
+    return (*description.notes, *said_by(((called.get(e.name, e.name), e.part) for e in elements), highest))

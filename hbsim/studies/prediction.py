@@ -12,7 +12,7 @@ from ..balance.accuracy import Accuracy, tolerance_words
 from ..balance.device_state import DeviceState
 from ..balance.solution import SteadyState
 from ..devices.contract import Rating
-from ..quantities import dbm, show
+from ..quantities import dbm, finite_or_none, show
 from .circuit import Circuit
 from .junctions import junction_parts, junctions_json
 from .ranges import range_warnings
@@ -47,7 +47,7 @@ class Prediction:
     @property
     def truncation_db(self) -> float | None:
         """The change of the wanted line; None where it is unknown. [dB]"""
-        return _finite(self.line_changes_db[self.state.description.wanted_harmonic])
+        return finite_or_none(self.line_changes_db[self.state.description.wanted_harmonic])
 
     @property
     def unsure(self) -> np.ndarray:
@@ -151,9 +151,9 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
     """The prediction as plain data; every key carries its unit, None stands for no number."""
     state = prediction.state
     description, solver = state.description, state.solver
-    output = [{"harmonic": k, "frequency_hz": float(state.frequency[k]), "dbm": _finite(state.output_dbm(k)),
-               "dbc": _finite(state.output_dbc(k)), "phase_deg": state.output_phase_deg(k),
-               "truncation_db": _finite(prediction.line_changes_db[k])}
+    output = [{"harmonic": k, "frequency_hz": float(state.frequency[k]), "dbm": finite_or_none(state.output_dbm(k)),
+               "dbc": finite_or_none(state.output_dbc(k)), "phase_deg": state.output_phase_deg(k),
+               "truncation_db": finite_or_none(prediction.line_changes_db[k])}
               for k in range(1, state.lines + 1)]
     known = state.truncation
     return {
@@ -162,8 +162,8 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
         "wanted_port": description.wanted_port,
         "wanted_harmonic": description.wanted_harmonic,
         "output": output,
-        "conversion_loss_db": _finite(state.conversion_loss_db),
-        "input_return_loss_db": _finite(state.input_return_loss_db),
+        "conversion_loss_db": finite_or_none(state.conversion_loss_db),
+        "input_return_loss_db": finite_or_none(state.input_return_loss_db),
         "supplies": {name: {"volts": s.volts, "amps": s.amps} for name, s in state.supplies.items()},
         "devices": {name: _device_json(device, state.frequency) for name, device in state.devices.items()},
         "dc_power_w": state.dc_power_w,
@@ -175,10 +175,6 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
         **junctions_json(description),
         "warnings": list(prediction.warnings),
     }
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
 
 
 def _device_json(device: DeviceState, frequency: np.ndarray) -> dict[str, Any]:
@@ -199,7 +195,7 @@ def _device_json(device: DeviceState, frequency: np.ndarray) -> dict[str, Any]:
         "dissipation_w": device.dissipation,
         "junction_temperature_k": device.temperature,
         "conduction_angle_deg": device.conduction_angle_deg,
-        "peaks": [{"quantity": r.meaning, "value": _finite(r.value), "unit": r.unit, "limit": r.limit,
+        "peaks": [{"quantity": r.meaning, "value": finite_or_none(r.value), "unit": r.unit, "limit": r.limit,
                    "exceeded": bool(r.exceeded)} for r in device.ratings],
         "pins": at_pins,
     }

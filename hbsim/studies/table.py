@@ -211,8 +211,8 @@ class SweepTable:
         two folds, are not reachable. The fingerprint stands in each row, so that rows of several files can be put
         together."""
         columns, others = self._all(), self._all_of_others()
-        for number, point in enumerate(itertools.product(*self.axes.values())):
-            place = [_axis_number(value) for value in point]
+        for number, given in enumerate(itertools.product(*self.axes.values())):
+            place = [_axis_number(value) for value in given]
             if self.others is None:
                 yield [*place, *_results(columns, number), self.fingerprint]
                 continue

@@ -23,6 +23,7 @@ from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from ..quantities import finite_or_none
 from .hot_reflection import HotReflection, hot_reflection
 from .plane import DRIVE_SIDE, ELSEWHERE, Plane, plane
 
@@ -367,11 +368,11 @@ def as_json(found: Terminations) -> dict[str, Any]:
     def told(reflection: complex) -> dict[str, Any]:
         z = where.impedance(reflection)
         return {"reflection_real": reflection.real, "reflection_imag": reflection.imag,
-                "resistance_ohm": _finite(z.real), "reactance_ohm": _finite(z.imag)}
+                "resistance_ohm": finite_or_none(z.real), "reactance_ohm": finite_or_none(z.imag)}
 
     def point(item: Point) -> dict[str, Any]:
-        return told(item.reflection) | {"output_dbm": _finite(item.output_dbm),
-                                        "input_return_loss_db": _finite(item.input_return_loss_db),
+        return told(item.reflection) | {"output_dbm": finite_or_none(item.output_dbm),
+                                        "input_return_loss_db": finite_or_none(item.input_return_loss_db),
                                         "drive_dbm": item.drive_dbm}
 
     def highest(item: Surface, key: str) -> dict[str, Any]:
@@ -381,7 +382,7 @@ def as_json(found: Terminations) -> dict[str, Any]:
         "title": where.description.title, "pin": where.pin, "node": where.node, "harmonic": where.harmonic,
         "frequency_hz": where.frequency, "reference_ohm": where.reference, "counts_as": where.side,
         "reach": found.reach, "present": point(found.present), "best": point(found.best),
-        "best_at_edge": found.at_edge, "port_output_dbm": _finite(_port_output(found)),
+        "best_at_edge": found.at_edge, "port_output_dbm": finite_or_none(_port_output(found)),
         "highest_of_surface": highest(found.output, "output_dbm"),
         "best_match_of_surface": highest(found.match, "input_return_loss_db"),
         "points": [point(item) for item in found.points],
@@ -393,7 +394,3 @@ def as_json(found: Terminations) -> dict[str, Any]:
 
 def _port_output(found: Terminations) -> float:
     return found.state.output_dbm(found.state.description.wanted_harmonic)
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
