@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+_LEAST_SHOWN = 0.05  # of a free range, in its panel
 _FAR = 0.15  # of a free range between two neighbours: then they belong to two pieces
 _COVERED = 0.04  # of both ranges: marks nearer than that cover each other
 _WIDTH, _FRONT, _PANEL = 7.0, 3.6, 1.15  # [inch]
@@ -29,8 +30,13 @@ def tradeoff_figure(found: TradeOff) -> "Figure":
     joined = _pieces(found)
     _front(panels[0], found, x, joined)
     for number, (axes, item) in enumerate(zip(panels[1:], found.free)):
-        values, unit = scaled(np.array([point.values[item.address] for point in found.points]), item.spec.unit)
-        _curve(axes, x, values, joined, number + 1)
+        told = [point.values[item.address] for point in found.points]
+        together, unit = scaled(np.array([*told, item.low, item.high]), item.spec.unit)
+        _curve(axes, x, together[:-2], joined, number + 1)
+        low, high = axes.get_ylim()
+        least = _LEAST_SHOWN * (together[-1] - together[-2])  # what stays at a limit is level, but for rounding
+        if high - low < least:
+            axes.set_ylim((low + high - least) / 2.0, (low + high + least) / 2.0)
         axes.set_title(axis_label(item.name, unit))
     panels[-1].set_xlabel(_label(found.against)
                           + (f"   ({BEST_MATCH_DB:g} and more stand at {BEST_MATCH_DB:g})" if found.against.is_match
@@ -85,7 +91,7 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
         axes.annotate(label, at, xytext=(7 * side, -6 if below else 9), textcoords="offset points", fontsize=8,
                       ha="left" if side > 0 else "right", va="top" if below else "bottom", color=INK,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
-    axes.margins(x=0.04, y=0.16)
+    axes.margins(x=0.04, y=0.2)
     axes.text(0.99, 0.98, "nothing was found above the curve", transform=axes.transAxes, ha="right",
               va="top", fontsize=8, color=PALE)
 
