@@ -6,8 +6,8 @@ import re
 import pytest
 
 # Each room imports only from those before it (DEVELOPERS.md says why describe stands after devices).
-ROOMS = ("errors", "files", "quantities", "linear", "devices", "describe", "balance", "studies", "design", "show",
-         "cli", "__main__")
+ROOMS = ("errors", "files", "quantities", "linear", "devices", "describe", "balance", "studies", "design", "bench",
+         "show", "cli", "__main__")
 
 
 def sources(root):

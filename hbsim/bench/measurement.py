@@ -1,0 +1,83 @@
+"""A measurement laid on a circuit: at which settings what was measured, corrected, and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+
+@dataclass(frozen=True, eq=False)
+class Correction:
+    """One thing that was done to a quantity.
+
+    Attributes
+    ----------
+    what : str
+        "cable.csv at 2.304 GHz, linear in frequency", in the order in which it was done.
+    amount : ndarray, (n_point,)
+        What was added, in the quantity's unit.
+    """
+
+    what: str
+    amount: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """One quantity at all points.
+
+    Attributes
+    ----------
+    values : ndarray, (n_point,)
+        Corrected, in the unit of the column of a sweep of the same name; nan where it was not measured.
+    standard : ndarray, (n_point,)
+        Standard uncertainty of a point that is its own (noise, scale, reading). Same unit; decibels for a return loss.
+    low, high : ndarray, (n_point,)
+        The band: what the true value lies between when every known limit (mismatch, directivity, level error) is used
+        up at its worst; may be infinite.
+    limit : ndarray of int, (n_point,)
+        0 a value; -1: the true value is at most this (below the noise), +1: at least this.
+    corrections : tuple of Correction
+    """
+
+    values: np.ndarray
+    standard: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    limit: np.ndarray
+    corrections: tuple[Correction, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Measurement:
+    """A data set that a prediction can be solved at.
+
+    Attributes
+    ----------
+    name : str
+        The file it came from, or what the person calls it.
+    settings : mapping
+        Address of a circuit ("drive.power", "supply.VCC") -> (n_point,), in the unit of the quantity: SI, dBm for a power.
+    quantities : mapping
+        Name of a column of a sweep ("output_dbm_2", "input_return_loss_db", "supply_amps_VCC") -> Measured.
+    lines : ndarray of int, (n_point,)
+        Lines of the file; a point left out can be named by it.
+    sweep : ndarray of int, (n_point,)
+        Which of the file's sweeps a point belongs to.
+    notes : tuple of str
+        What a reader should know: how it was read, what was assumed because the person said so.
+    """
+
+    name: str
+    settings: Mapping[str, np.ndarray]
+    quantities: Mapping[str, Measured]
+    lines: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
+    sweep: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
+    notes: tuple[str, ...] = ()
+
+    @property
+    def points(self) -> int:
+        """How many."""
+        return len(next(iter(self.settings.values()))) if self.settings else 1
