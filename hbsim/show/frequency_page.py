@@ -73,6 +73,8 @@ def _leak_sentences(study: FrequencyStudy) -> list[str]:
 def band_words(study: FrequencyStudy, band: Band) -> str:
     """Where a band lies, and how wide it is at f0 and at the wanted harmonic."""
     low, high = (edge_words(edge) for edge in (band.low, band.high))
+    if band.low.why == band.high.why == BEYOND:
+        return "all of the range, and beyond"
     if band.width_hz is None:
         return f"f0 from {low} to {high}; no width is told, as an edge is not known"
     wanted = "" if study.order == 1 else (

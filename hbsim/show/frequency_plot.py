@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..quantities import show
+from ..studies.band_edges import BEYOND, Band, Edge
 from ..studies.frequency_study import BELOW_MOST_DB, FrequencyStudy, Through
 from .style import DOTS, INK, LINES, LOWEST_DBM, PALE, harmonic_name, heading, new_figure, scaled
 
@@ -67,16 +68,19 @@ class _Curves:
         self.study, self.x, self.per_hz = study, x, per_hz
         self._ends: dict["Axes", list[tuple[float, str, str]]] = {}
 
-    def draw(self, axes: "Axes", y: np.ndarray, words: str, look: int, lowest: float, width: float = 1.3) -> None:
-        """A curve, broken where nothing is solved, with its words at the right."""
+    def draw(self, axes: "Axes", y: np.ndarray, words: str, look: int, lowest: float, thick: bool = False) -> None:
+        """A curve, broken where nothing is solved, with its words at the right; looks beyond those of the house have
+        beads, so that a grey print tells them apart."""
         colour, dash = LINES[look % len(LINES)]
+        beads = {"marker": "o", "markersize": 2.8, "markevery": 0.06} if look >= len(LINES) else {}
         with np.errstate(invalid="ignore"):
             shown = np.where(self.study.solved & np.isfinite(y) & (y >= lowest), y, np.nan)
         known = np.flatnonzero(np.isfinite(shown))
         if not len(known):
             return
         alone = np.isfinite(shown) & np.isnan(np.append(np.nan, shown[:-1])) & np.isnan(np.append(shown[1:], np.nan))
-        axes.plot(self.x, shown, color=colour, linestyle=dash, linewidth=width)
+        axes.plot(self.x, shown, color=colour, linestyle="-" if thick else dash, linewidth=2.6 if thick else 1.2,
+                  **beads)
         axes.plot(self.x[alone], shown[alone], ".", color=colour, markersize=4)  # a point between gaps makes no line
         self._ends.setdefault(axes, []).append((float(shown[known[-1]]), words, colour))
 
@@ -99,9 +103,10 @@ class _Curves:
         for n in range(len(placed) - 1, -1, -1):
             ceiling = high if n == len(placed) - 1 else placed[n + 1] - gap
             placed[n] = min(placed[n], ceiling)
-        for y, (true, words, colour) in zip(placed, ends):
-            moved = abs(y - true) > 0.3 * gap
-            axes.annotate(words, (self.x[-1], true), xytext=(14 if moved else 5, (y - true) * height / (high - low)),
+        leads = [abs(y - true) > 0.3 * gap for y, (true, _, _) in zip(placed, ends)]
+        for y, (true, words, colour), moved in zip(placed, ends, leads):
+            offset = (14 if any(leads) else 5, (y - true) * height / (high - low))
+            axes.annotate(words, (self.x[-1], true), xytext=offset,
                           textcoords="offset points", color=colour, va="center", fontsize=8, annotation_clip=False,
                           arrowprops={"arrowstyle": "-", "color": PALE, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 1}
                           if moved else None)
@@ -117,7 +122,7 @@ def _output(axes: "Axes", drawn: _Curves) -> None:
     """The wanted output, thick, and its bands in grey with their edges marked."""
     study = drawn.study
     level = study.columns[study.wanted]
-    drawn.draw(axes, level, harmonic_name(study.order), study.order - 1, LOWEST_DBM, 2.6)
+    drawn.draw(axes, level, harmonic_name(study.order), study.order - 1, LOWEST_DBM, True)
     axes.set_ylabel(f"output at port {study.description.wanted_port} / dBm")
     if study.most is None:
         axes.set_title(f"nothing comes out at {harmonic_name(study.order)}")
@@ -125,18 +130,14 @@ def _output(axes: "Axes", drawn: _Curves) -> None:
     top = study.most.columns[study.wanted]
     axes.margins(y=0.12)
     told = []
-    for below, band, grey in reversed(list(zip(BELOW_MOST_DB, study.bands, reversed(_GREYS)))):
-        ends = [(edge.hz * drawn.per_hz if edge.hz is not None else None) for edge in (band.low, band.high)]
-        axes.axvspan(ends[0] if ends[0] is not None else drawn.x[0] if band.low.why == "beyond the range" else
-                     study.most.hz * drawn.per_hz,
-                     ends[1] if ends[1] is not None else drawn.x[-1] if band.high.why == "beyond the range" else
-                     study.most.hz * drawn.per_hz, color=grey, zorder=0, linewidth=0)
-        known = [end for end in ends if end is not None]
-        axes.plot(known, [band.level] * len(known), "|", color=INK, markersize=9, markeredgewidth=1.2, zorder=4)
-        width = "an edge not in the range" if band.width_hz is None else f"{show(band.width_hz, 'Hz')} of f0"
-        told.append(f"-{below:g} dB: {width}")
+    for below, band, grey in reversed(list(zip(BELOW_MOST_DB, study.bands, _GREYS))):
+        sides = ((band.low, drawn.x[0]), (band.high, drawn.x[-1]))
+        axes.axvspan(*(_shaded_to(drawn, edge, end) for edge, end in sides),
+                     color=grey, zorder=0, linewidth=0)
+        _ticks(axes, drawn, band)
+        told.append(f"-{below:g} dB: {_width(band)}")
     axes.plot(study.most.hz * drawn.per_hz, top, "o", markerfacecolor="white", markeredgecolor=INK, markersize=5.5,
-              zorder=5)
+              zorder=5, clip_on=False)
     axes.set_title(f"circle: most, {top:.2f} dBm at f0 = {show(study.most.hz, 'Hz', 5)}\n"
                    f"grey bands, ticks at their edges: {'; '.join(reversed(told))}", fontsize=8)
 
@@ -162,14 +163,38 @@ def _match(axes: "Axes", drawn: _Curves) -> None:
         return
     best = study.match.columns["input_return_loss_db"]
     place = (study.match.hz * drawn.per_hz, min(best, _GREATEST_LOSS_DB))
-    axes.plot(*place, "o", markerfacecolor="white", markeredgecolor=INK, markersize=5.5, zorder=5)
+    axes.plot(*place, "o", markerfacecolor="white", markeredgecolor=INK, markersize=5.5, zorder=5,
+              clip_on=False)
     band = study.matched
-    edges = [] if band is None else [edge.hz * drawn.per_hz for edge in (band.low, band.high) if edge.hz is not None]
-    axes.plot(edges, [study.matched_db] * len(edges), "|", color=INK, markersize=9, markeredgewidth=1.2, zorder=4)
-    width = "nowhere" if band is None else ("an edge not in the range" if band.width_hz is None else
-                                            f"{show(band.width_hz, 'Hz')} of f0")
-    axes.set_title(f"circle: best, {best:.1f} dB at {show(study.match.hz, 'Hz', 5)}; dotted: {study.matched_db:g} dB, "
-                   f"{width}", fontsize=8)
+    if band is not None:
+        _ticks(axes, drawn, band)
+    drawn_to = f", drawn as {_GREATEST_LOSS_DB:.0f} dB" if best > _GREATEST_LOSS_DB else ""
+    axes.set_title(f"circle: best, {best:.1f} dB at {show(study.match.hz, 'Hz', 5)}{drawn_to}\ndotted: "
+                   f"{study.matched_db:g} dB, {'nowhere' if band is None else _width(band)}", fontsize=8)
+
+
+def _ticks(axes: "Axes", drawn: _Curves, band: Band) -> None:
+    """Upright ticks at the edges of a band that are known."""
+    known = [edge.hz * drawn.per_hz for edge in (band.low, band.high) if edge.hz is not None]
+    axes.plot(known, [band.level] * len(known), "|", color=INK, markersize=9, markeredgewidth=1.2, zorder=4)
+
+
+def _shaded_to(drawn: _Curves, edge: Edge, end: float) -> float:
+    """Where the grey of a band ends on one side: at the edge, the end of the range, or what is not solved."""
+    if edge.hz is None and edge.why == BEYOND:
+        return end
+    return (edge.hz if edge.hz is not None else edge.near_hz) * drawn.per_hz
+
+
+def _width(band: Band) -> str:
+    """A band in few words."""
+    if band.width_hz is not None:
+        return f"{show(band.width_hz, 'Hz')} of f0"
+    known = [f"{word} {show(edge.hz, 'Hz', 5)}" for word, edge in (("from", band.low), ("to", band.high))
+             if edge.hz is not None]
+    if known:
+        return " ".join([*known, "(the other edge is not known)"])
+    return "all of the range" if band.low.why == band.high.why == BEYOND else "no edge is known"
 
 
 def _currents(axes: "Axes", drawn: _Curves, supplies: list[str]) -> None:
@@ -185,7 +210,7 @@ def _through(axes: "Axes", drawn: _Curves, one: Through) -> None:
     typical = np.nanmedian(np.where(study.solved[:, None], one.watts, np.nan), axis=0) if study.solved.any() else None
     for k in range(1, study.lines + 1):
         thick = typical is not None and k == int(np.argmax(typical))
-        drawn.draw(axes, one.dbm(k), harmonic_name(k), k - 1, _LOWEST_CARRIED_DBM, 2.6 if thick else 1.3)
+        drawn.draw(axes, one.dbm(k), harmonic_name(k), k - 1, _LOWEST_CARRIED_DBM, thick)
     axes.set_ylabel(f"carried through {one.place.words} / dBm")
     note = ""
     if one.at_most is not None and one.place.kind == "node":
