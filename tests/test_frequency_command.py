@@ -30,7 +30,7 @@ def test_command_writes_all(lumped, tmp_path, capsys):
     assert data["f0_hz"] == pytest.approx(np.arange(1.0e9, 1.31e9, 5e7)) and len(table) == 7
     for name in ("output_dbm_2", "input_return_loss_db"):
         assert [float(row[name]) for row in table] == data["columns"][name]
-    assert [float(row["through_c_dbm_2"]) for row in table] == data["through"][0]["dbm_2"]
+    assert [float(row["through_node_c_dbm_2"]) for row in table] == data["through"][0]["dbm_2"]
     assert data["matched"]["return_loss_db"] == 1.0 and data["through"][1]["kind"] == "part"
     assert "<svg" in open(made[2]).read()
 

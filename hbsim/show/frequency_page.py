@@ -80,9 +80,8 @@ def band_words(study: FrequencyStudy, band: Band) -> str:
     wanted = "" if study.order == 1 else (
         f" ({harmonic_name(study.order)}: {_times(study, band.low.hz)} to {_times(study, band.high.hz)}, "
         f"{show(band.width_hz * study.order, 'Hz')} wide)")
-    middle = (band.low.hz + band.high.hz) / 2
-    return (f"f0 from {low} to {high}, {show(band.width_hz, 'Hz')} wide{wanted}, {100 * band.width_hz / middle:.2f} % "
-            "of its middle")
+    return (f"f0 from {low} to {high}, {show(band.width_hz, 'Hz')} wide{wanted}, {100 * band.share:.2f} % of its "
+            "middle")
 
 
 def edge_words(edge: Edge) -> str:
@@ -174,16 +173,9 @@ def remarks(study: FrequencyStudy) -> list[str]:
 
 
 def _beyond_the_band(study: FrequencyStudy) -> list[str]:
-    if not study.bands:
-        return []
-    band, x = study.bands[-1], study.frequency
-    low, high = (edge.hz if edge.hz is not None else end for edge, end in
-                 ((band.low, -math.inf if band.low.why == BEYOND else study.most.hz),
-                  (band.high, math.inf if band.high.why == BEYOND else study.most.hz)))
-    with np.errstate(invalid="ignore"):
-        again = np.flatnonzero((study.columns[study.wanted] >= band.level) & ((x < low) | (x > high)))
+    again = study.again
     if not len(again):
         return []
+    first, last = (show(float(study.frequency[n]), "Hz", _DIGITS) for n in again[[0, -1]])
     return [f"Outside the band that is told, {len(again)} of the frequencies give an output within "
-            f"{BELOW_MOST_DB[-1]:g} dB of the most too, the first f0 = {show(float(x[again[0]]), 'Hz', _DIGITS)}, the "
-            f"last {show(float(x[again[-1]]), 'Hz', _DIGITS)}."]
+            f"{BELOW_MOST_DB[-1]:g} dB of the most too, from f0 = {first} to {last}."]

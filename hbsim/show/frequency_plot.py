@@ -57,6 +57,8 @@ def frequency_figure(study: FrequencyStudy) -> "Figure":
     said = [study.description.title]
     if study.reasons:
         said.append(f"dotted uprights: {len(study.reasons)} of {len(x)} frequencies not solved")
+    if len(study.through) > len(places):
+        said.append(f"carried power at the first {len(places)} of {len(study.through)} places")
     heading(figure, "; ".join(said))
     return figure
 

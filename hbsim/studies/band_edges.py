@@ -67,6 +67,16 @@ class Band:
         """Of f0; None where an edge is not known. [Hz]"""
         return None if self.low.hz is None or self.high.hz is None else self.high.hz - self.low.hz
 
+    @property
+    def share(self) -> float | None:
+        """The width over the middle; None where an edge is not known. [1]"""
+        return None if self.width_hz is None else self.width_hz / ((self.low.hz + self.high.hz) / 2)
+
+    def known(self, frequency: np.ndarray) -> np.ndarray:
+        """Which frequencies [Hz] lie within what is known of the band, bool of the same shape."""
+        low, high = (edge.hz if edge.hz is not None else edge.near_hz for edge in (self.low, self.high))
+        return (frequency >= (-math.inf if low is None else low)) & (frequency <= (math.inf if high is None else high))
+
 
 @dataclass(frozen=True, eq=False)
 class Course:

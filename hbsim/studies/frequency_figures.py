@@ -16,13 +16,15 @@ from .frequency_study import BELOW_MOST_DB, FrequencyStudy, Through, leak
 def definitions(study: FrequencyStudy) -> dict[str, str]:
     """What is meant by the figures of a study."""
     n, below = study.order, " and ".join(f"{db:g}" for db in BELOW_MOST_DB)
+    name = "f0" if n == 1 else f"{n} f0"
+    wide = "" if n == 1 else f"; the wanted harmonic is {n} f0, so that a band of it is {n} times as wide"
     found = {
-        "f0": f"the frequency of the drive; the wanted harmonic is {n} f0, so that a band of it is {n} times as wide",
-        "most_output": f"at {n} f0, at the same drive throughout; looked for by solves between the points beside the "
+        "f0": "the frequency of the drive" + wide,
+        "most_output": f"at {name}, at the same drive throughout; looked for by solves between the points beside the "
                        "highest one, to a thousandth of their distance",
         "bandwidth": f"around the most output, as far as the output is at most {below} dB below it; each edge is "
                      "solved for between two points, to 1e-7 of its frequency. A dip between two points is not seen",
-        "leakage": f"another harmonic at the wanted port against {n} f0, both at the same f0; at its worst: of the "
+        "leakage": f"another harmonic at the wanted port against {name}, both at the same f0; at its worst: of the "
                    "points within the 3 dB band, its edges and the most output",
         "return_loss": "of the driven port at f0, under drive, against the port's own impedance",
     }
@@ -36,7 +38,8 @@ def definitions(study: FrequencyStudy) -> dict[str, str]:
 def header(study: FrequencyStudy) -> list[str]:
     """Column names of the CSV file; each carries its unit."""
     return ["drive.frequency_hz", "wanted_frequency_hz", *study.columns, *(f"output_dbc_{k}" for k in study.others),
-            *(f"through_{t.place.name}_dbm_{k}" for t in study.through for k in range(1, study.lines + 1))]
+            *(f"through_{t.place.kind}_{t.place.name}_dbm_{k}" for t in study.through
+              for k in range(1, study.lines + 1))]
 
 
 def rows(study: FrequencyStudy) -> Iterator[list[str]]:
@@ -59,6 +62,8 @@ def as_json(study: FrequencyStudy) -> dict[str, Any]:
         "title": study.description.title, "wanted_harmonic": study.order, "wanted_port": study.description.wanted_port,
         "drive_dbm": study.description.drive.power_dbm, "file_frequency_hz": study.description.drive.frequency,
         "definitions": definitions(study), "at_file_frequency": _mark_json(study, study.own),
+        "at_file_frequency_below_most_db": None if study.own is None or study.most is None else finite_or_none(
+            study.most.columns[study.wanted] - study.own.columns[study.wanted]),
         "most_output": _mark_json(study, study.most),
         "bands": [{"below_most_db": below, "level_dbm": one.level, **_band_json(study, one)}
                   for below, one in zip(BELOW_MOST_DB, study.bands)],
@@ -73,6 +78,7 @@ def as_json(study: FrequencyStudy) -> dict[str, Any]:
         **{f"output_dbc_{k}": _list(study.leak(k)) for k in study.others},
         "through_found_between_stages": study.found_places,
         "through": [_through_json(study, one) for one in study.through],
+        "points_as_good_outside_the_band": study.again.tolist(),
         "unsure_points": np.flatnonzero(study.unsure).tolist(),
         "unsolved": [{"point": n, "f0_hz": float(study.frequency[n]), "reason": why}
                      for n, why in sorted(study.reasons.items())],
@@ -95,7 +101,7 @@ def _columns_json(study: FrequencyStudy, columns: Mapping[str, float]) -> dict[s
 def _band_json(study: FrequencyStudy, one: Band) -> dict[str, Any]:
     width = one.width_hz
     return {"low": _edge_json(study, one.low), "high": _edge_json(study, one.high), "width_f0_hz": width,
-            "width_wanted_hz": None if width is None else width * study.order}
+            "width_wanted_hz": None if width is None else width * study.order, "width_over_middle": one.share}
 
 
 def _edge_json(study: FrequencyStudy, edge: Edge) -> dict[str, Any]:

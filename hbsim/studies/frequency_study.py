@@ -125,6 +125,15 @@ class FrequencyStudy:
         tight &= ~(self.columns["truncation_others_db"] > self.accuracy.tolerance_of_others_db)
         return self.solved & ~tight
 
+    @property
+    def again(self) -> np.ndarray:
+        """Points outside the widest band that is told whose output is within its level all the same."""
+        if not self.bands:
+            return np.zeros(0, int)
+        with np.errstate(invalid="ignore"):
+            high = self.columns[self.wanted] >= self.bands[-1].level
+        return np.flatnonzero(high & ~self.bands[-1].known(self.frequency))
+
     def leak(self, harmonic: int) -> np.ndarray:
         """A harmonic against the wanted one, (n_point,). [dBc]"""
         return leak(self.columns, harmonic, self.order)
@@ -170,7 +179,7 @@ def frequency_study(description: Description, frequencies: Sequence[Any] | str |
                       _ADDRESS)
     if not (matched_db > 0 and math.isfinite(matched_db)):
         raise Refusal(f"a return loss of {matched_db:g} dB is no match; state one above 0 dB", "return loss")
-    places = [place_of(description, name) for name in dict.fromkeys(through)]
+    places = list(dict.fromkeys(place_of(description, name) for name in through))
     accuracy = replace(accuracy, lines=max(accuracy.lines_of(description), description.wanted_harmonic + 1))
     for end in (x[0], x[-1]):  # refuse before the work what the data of a part do not cover
         prepare(description.with_values({_ADDRESS: float(end)}), harmonics or accuracy.levels(description)[0])
@@ -283,10 +292,8 @@ def _worst(course: Course, top: Mark, within: Band, wanted: int, lines: int) -> 
     for edge in (within.low, within.high):
         if edge.hz is not None:
             spots[edge.hz] = edge.columns
-    low = within.low.hz if within.low.hz is not None else -math.inf
-    high = within.high.hz if within.high.hz is not None else math.inf
     with np.errstate(invalid="ignore"):
-        inside = (x >= low) & (x <= high) & (course.values(f"output_dbm_{wanted}") >= within.level)
+        inside = within.known(x) & (course.values(f"output_dbm_{wanted}") >= within.level)
     spots |= {float(x[n]): course.point(int(n)) for n in np.flatnonzero(inside)}
     found = []
     for k in (k for k in range(1, lines + 1) if k != wanted):

@@ -71,7 +71,10 @@ def test_the_band_is_the_one_around_the_most():
     two = course(lambda f: max(parabola(f + 0.05e9), parabola(f - 0.05e9) - 0.5))
     top = most(two, "level")
     assert top.hz == pytest.approx(TOP - 0.05e9, abs=2e-3 * 20e6)
-    assert band(two, "level", top, 4.0).high.hz == pytest.approx(TOP - 0.05e9 + 1e8 * np.sqrt(3 / BEND), abs=200)
+    found = band(two, "level", top, 4.0)
+    assert found.high.hz == pytest.approx(TOP - 0.05e9 + 1e8 * np.sqrt(3 / BEND), abs=200)
+    assert found.known(np.array([TOP - 0.05e9, TOP + 0.05e9])).tolist() == [True, False]
+    assert found.share == pytest.approx(2e8 * np.sqrt(3 / BEND) / (TOP - 0.05e9), rel=2e-5)  # two edges, 1e-7 each
 
 
 def test_nothing_at_all_has_no_most():
