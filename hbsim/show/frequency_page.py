@@ -24,9 +24,10 @@ def frequency_page(study: FrequencyStudy) -> str:
     """The readable page of a frequency study."""
     description, wanted = study.description, harmonic_name(study.order)
     first, last = (show(float(hz), "Hz", _DIGITS) for hz in study.frequency[[0, -1]])
+    there = "" if study.order == 1 else (f" ({wanted}: {_times(study, study.frequency[0])} to "
+                                         f"{_times(study, study.frequency[-1])})")
     lines = [*wrapped(description.title), *wrapped(
-        f"Port {description.wanted_port} for f0 from {first} to {last} ({wanted}, which is wanted: "
-        f"{_times(study, study.frequency[0])} to {_times(study, study.frequency[-1])}), "
+        f"Harmonic {study.order} at port {description.wanted_port} for f0 from {first} to {last}{there}, "
         f"{show(description.drive.power_dbm, 'dBm')} into port {description.drive.port}; {len(study.frequency)} "
         f"frequencies, {int(study.solved.sum())} solved"), ""]
     lines += [line for text in sentences(study) for line in wrapped(text, "  - ", "    ")]

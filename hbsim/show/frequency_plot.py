@@ -84,7 +84,11 @@ class _Curves:
         axes.plot(self.x, shown, color=colour, linestyle="-" if thick else dash, linewidth=2.6 if thick else 1.2,
                   **beads)
         axes.plot(self.x[alone], shown[alone], ".", color=colour, markersize=4)  # a point between gaps makes no line
-        self._ends.setdefault(axes, []).append((float(shown[known[-1]]), words, colour))
+        if known[-1] == len(shown) - 1:
+            self._ends.setdefault(axes, []).append((float(shown[-1]), words, colour))
+        else:  # it ends inside the panel, and so do its words
+            axes.annotate(words, (self.x[known[-1]], shown[known[-1]]), xytext=(3, 6), textcoords="offset points",
+                          color=colour, va="center", fontsize=8)
 
     def gaps(self, axes: "Axes") -> None:
         """An upright at each frequency that is not solved."""
@@ -141,7 +145,8 @@ def _output(axes: "Axes", drawn: _Curves) -> None:
     axes.plot(study.most.hz * drawn.per_hz, top, "o", markerfacecolor="white", markeredgecolor=INK, markersize=5.5,
               zorder=5, clip_on=False)
     axes.set_title(f"circle: most, {top:.2f} dBm at f0 = {show(study.most.hz, 'Hz', 5)}\n"
-                   f"grey bands, ticks at their edges: {'; '.join(reversed(told))}", fontsize=8)
+                   + "\n".join(f"{grey} {words}" for grey, words in zip(("dark grey,", "pale grey,"), reversed(told))),
+                   fontsize=8)
 
 
 def _leaks(axes: "Axes", drawn: _Curves) -> None:
