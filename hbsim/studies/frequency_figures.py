@@ -31,8 +31,8 @@ def definitions(study: FrequencyStudy) -> dict[str, str]:
     if study.through:
         found["carried"] = ("power that goes through a place, Re(V I*) / 2 as in the power budget: at a node what all "
                             "that give power there give together, which is what the others take; at a part what comes "
-                            "out of it. It goes forth or back: who gives it is told. Where parts stand beside each other "
-                            "between the same nodes, power that circulates in them counts too")
+                            "out of it. It goes forth or back: who gives it is told. Where parts stand beside each "
+                            "other between the same nodes, power that circulates in them counts too")
     return found
 
 
