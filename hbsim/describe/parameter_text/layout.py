@@ -11,18 +11,16 @@ from .names import FACTORS, OF_A_DIODE, RATIOS, UNITS, canonical, is_known, is_p
 from .pairs import DataLine, Pair, Stream, is_name, is_unit
 from .result import Choices
 from .text import Line
-from .tokens import Token, tokens_of
+from .tokens import FIRST_COLUMN, LEGEND, Token, tokens_of
+from .values import reads_as
 
 _HEAD = re.compile(r"(\.?)\s*model\s+(\S+)\s+([A-Za-z]+)\b", re.IGNORECASE)
 _SHORT_HEAD = re.compile(r"(\S+)\s+(NPN|PNP)\s*\(", re.IGNORECASE)
 _LIMITS = ("min", "typ", "max", "minimum", "typical", "maximum", "nom", "nominal")
-_FIRST_COLUMN = re.compile(r"parameters?|symbols?|names?|quantity", re.IGNORECASE)
 _COLUMN = re.compile(r"(?=[^\W_]*\d)[^\W_][\w-]*|die\w*|chip\w+", re.IGNORECASE)
 _RANGE = re.compile(r"[\d.]+\s*[A-Za-zμΩ°]*\s+(?:to|\.\.+)\s+[\d.]+")
 _PROSE = re.compile(r"\b([A-Z][A-Z0-9]+)\s+(?:is|of|equals|was)\s+(?:about\s+)?[-+.\d]")
 _FACTOR = re.compile(r"(?:multipl\w*|scal\w*|area)\b[^.\n]*?\b(?:by|of|factor)\s+(\d+(?:\.\d+)?)", re.IGNORECASE)
-_LEGEND = re.compile(r"\b(capacitance|resistance|voltage|current|time|inductance)s?\s+(?:in\s+|\[|\()?([^\s\])]+)",
-                     re.IGNORECASE)
 _LEGEND_UNITS = {"capacitance": "F", "resistance": "ohm", "voltage": "V", "current": "A", "time": "s",
                  "inductance": "H"}
 _NOTE = re.compile(r"\s*[(\[]?(\d{1,2})[)\].]+\s*(\D.*)")
@@ -73,7 +71,8 @@ def lay_out(lines: Sequence[Line], choices: Choices) -> Layout:
         if start is None:
             _refuse_torn(tokens)
             columns = _heads(tokens) or columns
-            if len(tokens) > 1 and is_name(tokens[0]) and tokens[1].kind == "number":
+            if len(tokens) > 1 and is_name(tokens[0]) and tokens[1].kind == "number" and \
+                    tokens[0].upper not in _OF_PAGES:
                 found.notes.append(f"line {line.number} is taken for words, not for a parameter: '{line.text}'")
             _text(line, found)
         else:
@@ -152,15 +151,14 @@ def _is_data(token: Token, after: Token | None) -> bool:
 
 def _data_from(tokens: Sequence[Token], begun: bool) -> int | None:
     """Where the data of a line start; None: a line of text."""
-    while tokens and tokens[0].kind in ("separator",) and len(tokens) > 1:
-        found = _data_from(tokens[1:], begun)
-        return None if found is None else found + 1
-    if not tokens:
-        return None
+    skipped = next((n for n, token in enumerate(tokens) if token.kind != "separator"), None)
+    if skipped is None:
+        return 0 if tokens and begun else None
+    tokens = tokens[skipped:]
     first, second = tokens[0], tokens[1] if len(tokens) > 1 else None
     for at, token in enumerate(tokens[:-1]):
         if is_name(token) and tokens[at + 1].kind == "equals" and _read(token.text):
-            return 0 if at == 0 or _opens(first, second) else at
+            return 0 if at == 0 or _opens(first, second) else skipped + at
     if is_name(first) and _opens(first, second):
         return 0
     if first.is_count:
@@ -227,7 +225,7 @@ def _heads(tokens: Sequence[Token]) -> tuple[str, ...]:
         return limits
     groups: list[list[str]] = []
     for word in words:
-        if _FIRST_COLUMN.fullmatch(word):
+        if FIRST_COLUMN.fullmatch(word):
             groups.append([])
         elif groups and _COLUMN.fullmatch(word):
             groups[-1].append(word)
@@ -250,8 +248,11 @@ def _text(line: Line, found: Layout) -> None:
 
 
 def _legend(number: int, text: str, found: Layout) -> None:
-    for quantity, unit in _LEGEND.findall(text):
-        found.legend.append((number, _LEGEND_UNITS[quantity.lower()], unit.rstrip(".,;:")))
+    """A scaled unit counts only where it is said to be one: 'capacitances in fF'."""
+    for quantity, said, unit in LEGEND.findall(text):
+        kind, unit = _LEGEND_UNITS[quantity.lower()], unit.rstrip(".,;:")
+        if said or reads_as(unit, kind) == 1:
+            found.legend.append((number, kind, unit))
 
 
 def _refuse_prose(line: Line) -> None:

@@ -14,7 +14,7 @@ from .layout import NOTHING, Layout, choose_column
 from .pairs import Cell, Pair
 from .result import Choices, Parameter
 from .tokens import split_number
-from .values import Value, finite, read_value, reads_as
+from .values import Value, finite, has_unit, read_value, reads_as
 
 _ONE_UNIT_ONLY = ("1", "K", "deg", "eV")  # nothing is in doubt where the unit of such a value is missing
 
@@ -135,8 +135,14 @@ def _read(entry: Parameter, cell: Cell, pair: Pair, layout: Layout, choices: Cho
     if not apart and pair.columns:  # one unit for the whole row
         units = {other.unit for other in pair.cells if other.unit}
         apart = units.pop() if len(units) == 1 else ""
-    if not apart and not split_number(cell.text)[2]:
-        apart = pair.head_unit or _from_legend(entry, layout)
+    glued = split_number(cell.text)[2]
+    if apart and pair.head_unit and apart != pair.head_unit and has_unit(pair.head_unit):
+        raise Refusal(f"'{entry.text}' has two units, {pair.head_unit} and {apart}; keep one")
+    apart = apart or pair.head_unit
+    if not apart and not glued:
+        apart = _from_legend(entry, layout)
+        if apart:
+            entry = replace(entry, notes=(*entry.notes, f"unit {apart} from the legend"))
     value = read_value(cell.text, entry.unit, apart, comma)
     if value.form == "bare":
         _without_unit(entry, value, choices, meaning)

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from ...errors import Refusal
-from .names import UNITS, canonical, is_known, is_package, misprint
-from .tokens import INFINITE, NOT_GIVEN, Token
+from .names import UNITS, canonical, is_known, misprint, unit_of
+from .tokens import FIRST_COLUMN, INFINITE, LEGEND, NOT_GIVEN, Token
 from .values import has_unit, reads_as
 
 _KINDS = ("A", "V", "ohm", "F", "s", "H", "eV", "deg", "K", "1")
@@ -91,6 +91,8 @@ class Stream:
         for line in lines:
             self._take(line)
         if self._pending is not None:
+            if not self._pending.explicit:
+                raise self._not_alternating(self._pending.line)
             self._close([])
 
     def _take(self, line: DataLine) -> None:
@@ -107,6 +109,9 @@ class Stream:
     def _row_number(self, tokens: Sequence[Token]) -> int:
         """How many tokens number the row; their footnotes are kept for the name."""
         self._row_marks: list[str] = []
+        if self.rows and self._pending is not None and len(tokens) > 1 and tokens[0].is_count and is_name(tokens[1]):
+            raise Refusal(f"{self._pending.name} has no value, as {tokens[0].text} here numbers the row; write - where "
+                          "there is none", tokens[0].place)
         if self._pending is not None or not tokens or not tokens[0].is_count:
             return 0
         at = 1
@@ -159,7 +164,14 @@ class Stream:
         if any(token.kind in ("number", "equals", "expression") for token in rest) or has_unit(rest[0].text):
             raise Refusal(f"'{rest[0].text}' is neither a name nor a unit known here; keep names, values and units "
                           "only", rest[0].place)
-        self.rests.append((rest[0].line, " ".join(token.text for token in rest)))
+        text = " ".join(token.text for token in rest)
+        last = self._row[-1] if self._row else None
+        bare = last is not None and unit_of(canonical(last.name)) not in ("", "1") and not last.head_unit and \
+            last.cells and last.cells[-1].text and not last.cells[-1].unit and last.cells[-1].text[-1].isdigit()
+        if bare and not LEGEND.match(text) and not FIRST_COLUMN.fullmatch(rest[0].text):
+            raise Refusal(f"'{text}' after {last.shown} is no unit known here; write the unit, or take it away",
+                          rest[0].place)
+        self.rests.append((rest[0].line, text))
         return len(tokens)
 
     def _stray(self, tokens: Sequence[Token], at: int) -> int:
@@ -219,7 +231,7 @@ class Stream:
         if pair.explicit and names_next and is_name(token):
             self._close([])
             return at
-        if pair.explicit and canonical(pair.name) not in UNITS and not is_package(pair.name):
+        if pair.explicit and not unit_of(canonical(pair.name)):
             self._close([Cell(token.text)])
             return at + 1
         if is_known(token.text) or names_next:
@@ -244,7 +256,7 @@ class Stream:
             elif token.kind == "dash" or token.kind == "word" and token.upper in NOT_GIVEN:
                 cells.append(Cell(""))
                 at += 1
-                if several and len(cells) == len(columns):
+                if len(cells) >= len(columns):
                     at = self._unit(cells, tokens, at)
             elif token.kind == "word" and token.upper in INFINITE:
                 cells.append(Cell("inf"))
@@ -325,5 +337,6 @@ class Stream:
                 values, at = values + 1, at + 1
             if (names, values) != (1, 1):
                 break
-        return Refusal(f"names and values do not alternate ({names} names before the first value, then {values} "
-                       "values): use the table view of the PDF, or retype; put - for an empty value", f"line {line}")
+        counted = f"{names} name{'s' * (names != 1)} before the first value, then {values} value{'s' * (values != 1)}"
+        return Refusal(f"names and values do not alternate ({counted}): use the table view of the PDF, or retype; put - for an "
+                       "empty value", f"line {line}")

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from ...errors import Refusal
 
-MOST_BYTES = 1_000_000
+MOST_BYTES = 200_000
+LONGEST_LINE = 4000
 _HIDDEN = re.compile("[\u00ad\u200b-\u200f\u2028-\u202e\u2060\ufeff]")  # soft hyphen, blanks of no width, marks
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 _DIGITS = "⁰¹²³⁴⁵⁶⁷⁸⁹"
@@ -55,7 +56,7 @@ def read_file(path: Path) -> tuple[str, tuple[str, ...]]:
         raise Refusal(f"cannot be read ({getattr(error, 'strerror', error)}); check the file's name and "
                       "permissions") from None
     if len(content) > MOST_BYTES:
-        raise Refusal("more than 1 MB; parameters of a transistor fill a page: cut out the table")
+        raise Refusal("more than 200 kB; parameters of a transistor fill a page: cut out the table")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         encodings, note = ("utf-16",), ()
     else:
@@ -74,13 +75,16 @@ def lines_of(text: str) -> list[Line]:
     Raises
     ------
     Refusal
-        A NUL byte, or a line that goes on from none.
+        A NUL byte, a line that goes on from none, or one that is far too long.
     """
     if "\0" in text:
         raise Refusal("holds NUL bytes, so it is no text; copy the table out as text")
     found: list[Line] = []
     carried = False
     for number, raw in enumerate(re.split(r"\r\n|\r|\n", text), 1):
+        if len(raw) > LONGEST_LINE:
+            raise Refusal(f"a line of more than {LONGEST_LINE} characters; cut out the table of the parameters",
+                          f"line {number}")
         if _WHOLE.match(_HIDDEN.sub("", raw)):
             continue
         line = _REST.split(plain(raw))[0].strip()

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-_NUMBER = r"[+-]?(?:\d{1,3}(?:,\d{3})+\.\d+|\d+[.,]\d+|\d+\.?|\.\d+)"
-_POWER = r"(?:[eEdD][+-]?\d+|\s[eEdD][+-]\d+|\s*[xX×·]\s*10\s*\^?\s*[+-]?\d+)?"
+_NUMBER = r"[+-]?(?:[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+|[0-9]+[.,][0-9]+|[0-9]+\.?|\.[0-9]+)"
+_POWER = r"(?:[eEdD][+-]?[0-9]+|\s[eEdD][+-][0-9]+|\s*[xX×·]\s*10\s*(?:\^\s*[+-]?|[+-])\s*[0-9]+)?"
 _TAIL = r"(?:[^\s=:,;|()\[\]{}\"'*†‡±]|\*(?=\w))*"
 _WORD = r"[^\W\d_][\w./°%]*(?:-(?=[^\W\d_])[\w./°%]+)*|[°%∞Ω]\w*"
 _TOKEN = re.compile("|".join((
@@ -25,6 +25,9 @@ _TOKEN = re.compile("|".join((
 _SPLIT = re.compile(rf"({_NUMBER})({_POWER})(.*)", re.DOTALL)
 # In words that are glued to a unit by a stroke, as in CJE/pF.
 _WITH_UNIT = re.compile(r"([A-Za-z]\w*)/(\w+)")
+LEGEND = re.compile(r"\b(capacitance|resistance|voltage|current|time|inductance)s?\s+(in\s+|\[|\()?([^\s\])]+)",
+                    re.IGNORECASE)
+FIRST_COLUMN = re.compile(r"parameters?|symbols?|names?|quantity", re.IGNORECASE)
 INFINITE = frozenset(("INF", "∞", "INFINITE", "INFINITY"))
 NOT_GIVEN = frozenset(("N/A", "NA", "N.A.", "NONE"))
 

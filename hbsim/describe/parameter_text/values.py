@@ -65,7 +65,7 @@ def bare_number(text: str, comma_is_point: bool) -> tuple[Decimal, str, bool]:
                           "or say that commas are decimal")
     elif comma_is_point and "." in digits:
         raise Refusal(f"'{text}' has a point where other values have a decimal comma; write all of them one way")
-    exponent = re.sub(r".*10\s*\^?|[eEdD\s]", "", power) if power else "0"
+    exponent = re.search(r"[+-]?\s*[0-9]+$", power)[0].replace(" ", "") if power else "0"
     if len(exponent.lstrip("+-0")) > 3 or len(digits) > 40:
         raise Refusal(f"'{text}' is beyond any number read here")
     number = Decimal(digits) * Decimal(10) ** int(exponent)
@@ -78,8 +78,10 @@ def has_unit(text: str) -> bool:
     """Whether a word after a number looks like its unit, right or wrong."""
     if any(reads_as(text, unit) for unit in _SPELLINGS) or text.upper() in _OTHERS or not text.isascii():
         return True
-    return any(text.upper() == (scale + spelling).upper() for unit in ("ohm", *_SCALED) for spelling in
-               _SPELLINGS[unit][:3] for scale in (*_PREFIXES, "M", "MEG")) or text.upper() in ("MW", "UW", "MIL", "EV")
+    spelt = any(text.upper() == (scale + spelling).upper() for unit in _SCALED for spelling in _SPELLINGS[unit][:3]
+                for scale in (*_PREFIXES, "M", "MEG"))
+    return spelt or text.upper() in ("MW", "UW", "EV") or text in _PREFIXES \
+        or text.upper() in _LIST_SCALES
 
 
 def reads_as(text: str, unit: str) -> Decimal | None:
@@ -176,10 +178,12 @@ def _apart(number: Decimal, apart: str, unit: str, text: str) -> Decimal:
 
 
 def _wrong_unit(written: str, unit: str, shown: str) -> str:
+    if written in _PREFIXES and unit not in ("1", "ohm"):
+        return f"'{shown}': '{written}' stands apart from the number and has no unit; write it with its unit"
     if not written.isascii():
         known = all(letter.isascii() or letter in "μΩ°∞" for letter in written)
         if not known:
-            raw = written.encode("utf-8").hex(" ")
+            raw = written.encode("utf-8", "surrogatepass").hex(" ")
             return f"'{written}' in '{shown}' is no unit (bytes {raw}), a sign was lost in copying; write it anew"
     lost = written.upper() in ("W", "MW", "UW", "KW", "M", "K")
     if unit == "ohm" and lost:
