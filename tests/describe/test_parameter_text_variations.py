@@ -94,7 +94,8 @@ def test_accepted(text, expected):
 @pytest.mark.parametrize("text, why", [
     ("lS=0.31f", "'lS' looks like IS"), ("I S = 0.31f", "'I S' looks like IS"),
     ("lS 0.31 fA", "'lS' looks like IS"), ("RB M = 2.1", "looks like RBM"),
-    ("BF=1O0", "'1O0'"), ("TF=7.4E-\n12", "E-"), ("TF=7.4E-\n+12", "E-"), ("IS 3.1 10-16", "range|more than one"), ("IS 3.1 x 1016", "neither a name"),
+    ("BF=1O0", "'1O0'"), ("TF=7.4E-\n12", "E-"), ("TF=7.4E-\n+12", "E-"),
+    ("IS 3.1 10-16", "range|more than one"), ("IS 3.1 x 1016", "neither a name"),
     ("IS=0,31f NF=1.01", "comma"), ("BF 80...140", "range"), ("BF 80 to 140", "range"), ("BF 80-140", "range"),
     ("VJE ~0.8", "rough"), ("RB 8.4 W\nBF 112 -", "ohm sign lost"), ("RE 450 mW", "ohm sign lost"),
     ("RE 450 m", "ohm sign lost"), ("IRB 250 碌A", "bytes e7 a2 8c"), ("RB 8.4 鈩", "bytes"),

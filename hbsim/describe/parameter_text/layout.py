@@ -18,7 +18,7 @@ _HEAD = re.compile(r"(\.?)\s*model\s+(\S+)\s+([A-Za-z]+)\b", re.IGNORECASE)
 _SHORT_HEAD = re.compile(r"(\S+)\s+(NPN|PNP)\s*\(", re.IGNORECASE)
 _LIMITS = ("min", "typ", "max", "minimum", "typical", "maximum", "nom", "nominal")
 _COLUMN = re.compile(r"(?=[^\W_]*\d)[^\W_][\w-]*|die\w*|chip\w+", re.IGNORECASE)
-_RANGE = re.compile(r"[\d.]+\s*[A-Za-zμΩ°]*\s+(?:to|\.\.+)\s+[\d.]+")
+_RANGE = re.compile(r"(?<![\d.])[\d.]{1,20}\s*[A-Za-zμΩ°]*\s+(?:to|\.\.+)\s+[\d.]+")
 _PROSE = re.compile(r"\b([A-Z][A-Z0-9]+)\s+(?:is|of|equals|was)\s+(?:about\s+)?[-+.\d]")
 _FACTOR = re.compile(r"(?:multipl\w*|scal\w*|area)\b[^.\n]*?\b(?:by|of|factor)\s+(\d+(?:\.\d+)?)", re.IGNORECASE)
 _LEGEND_UNITS = {"capacitance": "F", "resistance": "ohm", "voltage": "V", "current": "A", "time": "s",

@@ -337,6 +337,6 @@ class Stream:
                 values, at = values + 1, at + 1
             if (names, values) != (1, 1):
                 break
-        counted = f"{names} name{'s' * (names != 1)} before the first value, then {values} value{'s' * (values != 1)}"
-        return Refusal(f"names and values do not alternate ({counted}): use the table view of the PDF, or retype; put - for an "
-                       "empty value", f"line {line}")
+        counted = f"{names} name{'s' * (names != 1)} before the first value, then {values} value" + "s" * (values != 1)
+        return Refusal(f"names and values do not alternate ({counted}): use the table view of the PDF, or retype; "
+                       "put - for an empty value", f"line {line}")
