@@ -22,8 +22,8 @@ PIECES = ("=", "-", "(", ")", "1)", "[2]", "{", "}", "'", '"', "''", ",", ";", "
           "Parameter Q1 Q2\n", ".MODEL X PNP (", ".model y d", "NPN", "TYPE=PNP ", "M=2 ", "AREA=", "C4=3 ", "ISC=",
           "VAF ", "IS", "is ", "lS", "I S", "A", "fA", "F", "M", "MEG", "K", "mohm", "%", "W", "\ud800", "x 10-3", "/",
           "//", "$", "VFA=1 ")
-CHOICES = (Choices(), Choices(bare_is_si=True, polarity="npn"), Choices(column="typ", die="Q2", area=2.0),
-           Choices(decimal_comma=True, strict=True, polarity="pnp"), Choices(area=1.0))
+CHOICES = (Choices(), Choices(bare_is_si=True), Choices(column="typ", area=1.0), Choices(die="Q2"),
+           Choices(decimal_comma=True, strict=True, polarity="pnp"), Choices(area=2.0))
 
 
 def spoilt(chance):

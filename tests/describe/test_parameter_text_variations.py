@@ -176,6 +176,13 @@ def test_one_transistor_of_several():
     assert found.polarity == "pnp" and {n: e.value for n, e in found.values.items()} == {"BF": 130.0, "NF": NF}
 
 
+@pytest.mark.parametrize("text", [".MODEL Q1 NPN (BF=112)", "Parameter Q1 Unit\nBF 112 -"])
+def test_the_only_transistor_is_not_taken_for_another(text):
+    assert values(text, die="q1") == {"BF": BF}
+    with pytest.raises(Refusal, match="is of 'Q1', and 'Q2' is wanted"):
+        read_parameters(text, Choices(die="Q2"))
+
+
 def test_rbm_above_rb_and_a_head_that_is_repeated():
     found = read_parameters("Parameter Value Unit\nRB 8.4 ohm\nParameter Value Unit\nRBM 9 ohm")
     assert any("RBM (9 ohm) is above RB" in warning for warning in found.warnings)

@@ -71,6 +71,8 @@ def lay_out(lines: Sequence[Line], choices: Choices) -> Layout:
         if start is None:
             _refuse_torn(tokens)
             columns = _heads(tokens) or columns
+            if len(columns) == 1 and columns[0] not in _LIMITS:
+                _refuse_another(columns[0], choices, line)
             if len(tokens) > 1 and is_name(tokens[0]) and tokens[1].kind == "number" and \
                     tokens[0].upper not in _OF_PAGES:
                 found.notes.append(f"line {line.number} is taken for words, not for a parameter: '{line.text}'")
@@ -114,6 +116,7 @@ def _chosen_list(lines: Sequence[Line], choices: Choices, found: Layout) -> list
                           "keep one", lines[heads[0][0]].place)
         which = wanted[0]
     at, found.title, kind, end = heads[which]
+    _refuse_another(found.title, choices, lines[at])
     if kind not in ("npn", "pnp"):
         raise Refusal(f"'{found.title}' is a list of kind '{kind}', not of an NPN or PNP transistor",
                       lines[at].place)
@@ -123,6 +126,12 @@ def _chosen_list(lines: Sequence[Line], choices: Choices, found: Layout) -> list
     before = [line for line in lines[:heads[0][0]] if len(heads) == 1]
     rest = first.text[end:].strip()
     return [*before, *([Line(first.number, rest)] if rest else []), *lines[at + 1:last]]
+
+
+def _refuse_another(name: str, choices: Choices, line: Line) -> None:
+    if choices.die and name.lower() != choices.die.lower():
+        raise Refusal(f"the text is of '{name}', and '{choices.die}' is wanted; leave the wish out if it is meant",
+                      line.place)
 
 
 def _without_comment(tokens: list[Token], line: Line) -> list[Token]:
