@@ -65,7 +65,7 @@ def hold(seed):
 
 def test_spoilt_texts_are_read_or_refused():
     read = sum(hold(seed) for seed in range(1500))
-    assert 150 < read < 1350  # both ends of the reader are reached
+    assert 100 < read < 1400  # both ends of the reader are reached
 
 
 PREFIXES = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0}

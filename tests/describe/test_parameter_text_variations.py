@@ -94,7 +94,7 @@ def test_accepted(text, expected):
 @pytest.mark.parametrize("text, why", [
     ("lS=0.31f", "'lS' looks like IS"), ("I S = 0.31f", "'I S' looks like IS"),
     ("lS 0.31 fA", "'lS' looks like IS"), ("RB M = 2.1", "looks like RBM"),
-    ("BF=1O0", "'1O0'"), ("TF=7.4E-\n12", "E-"), ("TF=7.4E-\n+12", "E-"),
+    ("BF=(٣)", "no Gummel-Poon"), ("BF=1O0", "'1O0'"), ("TF=7.4E-\n12", "E-"), ("TF=7.4E-\n+12", "E-"),
     ("IS 3.1 10-16", "range|more than one"), ("IS 3.1 x 1016", "neither a name"),
     ("IS=0,31f NF=1.01", "comma"), ("BF 80...140", "range"), ("BF 80 to 140", "range"), ("BF 80-140", "range"),
     ("VJE ~0.8", "rough"), ("RB 8.4 W\nBF 112 -", "ohm sign lost"), ("RE 450 mW", "ohm sign lost"),
@@ -114,7 +114,8 @@ def test_accepted(text, expected):
     ("hFE\nIC 1 mA 80\nIC 5 mA 112", "no Gummel-Poon"), ("", "no Gummel-Poon"),
     ("LB 0.6 nH", "only those of a package"),
     (".MODEL D1 D (IS=1f)", "kind 'd'"), ("IS saturation current 0.31 fA", "keep name, value and unit only"),
-    ("TF 7.4 p", "has no unit"), ("RB 8.4 kOhms.", "no unit known here"), ("TF 7.4 PS", "do not alternate"),
+    ("TF 7.4 p", "has no unit"), ("BF=--1", "two signs"), ("BF= -- 1", "two signs"),
+    ("RB 8.4 kOhms.", "no unit known here"), ("TF 7.4 PS", "do not alternate"),
     ("CJE (pF) 0.62 fF", "two units"), ("CJE (pF) 620f", "keep one"), ("CJE (xF) 0.62", "does not fit"),
     ("1 IS 0.31 fA\n2 BF\n3 NF 1.01", "3 here numbers the row"), ("IS 0.31 f", "has no unit|no unit"),
     ("BF=112 ; VAF=28", "can be a comment"), ("IS 0.31 fA 0.4", "more than one value"), ("BF=abc", "value of BF"),

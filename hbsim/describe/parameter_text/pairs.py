@@ -196,8 +196,8 @@ class Stream:
         if token.kind == "equals" and not pair.explicit:
             pair.explicit = True
             return at + 1
-        if token.kind == "bracketed" and not (token.inner.isdigit() and self._ends(tokens, at)):
-            if token.inner.isdigit():
+        if token.kind == "bracketed" and not (token.holds_digits and self._ends(tokens, at)):
+            if token.holds_digits:
                 pair.marks.append(token.inner)
             else:
                 pair.head_unit = token.inner
@@ -251,7 +251,10 @@ class Stream:
                 cells.append(Cell(token.inner))
                 at = self._unit(cells, tokens, at + 1, dash=len(cells) >= len(columns))
             elif token.kind == "dash" and not several and after is not None and after.kind == "number" and not cells:
-                cells.append(Cell(f"{token.text}{after.text}"))
+                if token.text != "-" or after.text[0] in "+-":
+                    raise Refusal(f"'{token.text} {after.text}' has two signs before the value of {pair.name}; write "
+                                  "one", token.place)
+                cells.append(Cell(f"-{after.text}"))
                 at = self._unit(cells, tokens, at + 2)
             elif token.kind == "dash" or token.kind == "word" and token.upper in NOT_GIVEN:
                 cells.append(Cell(""))
@@ -291,7 +294,7 @@ class Stream:
             unit = token.text
         elif token.kind == "other" and token.text == "%":
             unit = "%"
-        elif token.kind == "bracketed" and not token.inner.isdigit() and has_unit(token.inner):
+        elif token.kind == "bracketed" and not token.holds_digits and has_unit(token.inner):
             unit = token.inner
         elif token.kind == "ditto":
             place = len(self._row)

@@ -48,6 +48,11 @@ class Token:
         return self.text.strip("()[] ")
 
     @property
+    def holds_digits(self) -> bool:
+        """Whether brackets hold a whole number: a footnote, or a value."""
+        return self.inner.isascii() and self.inner.isdigit()
+
+    @property
     def upper(self) -> str:
         """In capitals."""
         return self.text.upper()
