@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _HEADING_WIDTH = 100
-_MAP_HEADING_WIDTH = 125
+_MAP_HEADING_WIDTH = 110
 _MOST_TICKS = 16  # labels that fit side by side under a spectrum
 
 
@@ -79,7 +79,7 @@ def _spectrum(axes: "Axes", prediction: Prediction) -> None:
         unsure = prediction.unsure[k]
         colour, width = (LINES[1][0], 3.0) if k == wanted else (PALE if unsure else INK, 1.5)
         axes.plot([f, f], [level, bottom], color=colour, linewidth=width, linestyle=(0, (2, 1)) if unsure else "-",
-                  solid_capstyle="butt")
+                  solid_capstyle="butt", gid="stem")
         # where lines stand close, only a sure one that towers over its neighbours has room for a figure
         towers = abs(k - wanted) > step and not unsure and level >= levels[max(0, k - 1 - step):k + step].max()
         if k == wanted or step == 1 or towers:
@@ -104,7 +104,7 @@ def sweep_figure(table: SweepTable, found: Compression | None = None) -> "Figure
 def _maps(table: SweepTable) -> "Figure":
     (first, second) = table.axes
     (y, y_unit), (x, x_unit) = (scaled(table[a], table.units[a]) for a in (first, second))
-    figure = new_figure(10.0, 4.4)
+    figure = new_figure(9.4, 4.3)
     panels = ((table.wanted, f"output at {harmonic_name(table.wanted_harmonic)} / dBm", "most output"),
               ("input_return_loss_db", "input return loss / dB", "best match"))
     for axes, (column, title, best) in zip(figure.subplots(1, 2, sharey=True), panels):
@@ -137,7 +137,7 @@ def _map(figure: "Figure", axes: "Axes", x: np.ndarray, y: np.ndarray, z: np.ma.
     dark = levels < levels.mean()
     lines = axes.contour(x, y, z, levels=levels, colors=["white" if d else INK for d in dark], linewidths=0.6,
                          linestyles="solid")
-    axes.clabel(lines, levels=levels[::2], fmt="%g", fontsize=7)
+    axes.clabel(lines, levels=levels[::2], fmt="%g", fontsize=7.5)
     figure.colorbar(filled, ax=axes, ticks=levels[::2])
     row, column = np.unravel_index(int(np.argmax(z)), z.shape)
     for colour, size, width in (("white", 9, 3.0), (INK, 8, 1.4)):

@@ -38,7 +38,8 @@ class Bar(NamedTuple):
 def label(item: Item) -> str:
     """What an item is called where kinds are mixed."""
     return {GENERATOR: "generator", SUPPLY: f"supply {item.name}", PORT: f"port {item.name}",
-            RESISTANCE: f"resistance of supply {item.name}"}.get(item.kind, item.name)
+            RESISTANCE: f"resistance of supply {item.name}",
+            JUNCTION: f"junction at {item.name.removeprefix(f'{JUNCTION}.')}"}.get(item.kind, item.name)
 
 
 def folded(budget: Budget) -> list[Item]:
