@@ -132,6 +132,7 @@ def _filter(d: FilterDesign) -> dict[str, Any]:
     return {"form": "straight" if hairpin is None else "hairpin", "order": wish.prototype.order,
             "ripple_db": wish.prototype.ripple_db or None, "prototype": list(wish.prototype.values),
             "low_edge_hz": wish.band.low, "high_edge_hz": wish.band.high, "impedance_ohm": wish.impedance,
+            "wanted_centre_hz": wish.band.centre, "half_hz": 0.5 * wish.band.centre, "twice_hz": 2.0 * wish.band.centre,
             "sections": sections, "hairpin": bends, "length_factor": d.stretch,
             "found": _found(d.found) | ({} if d.board is None else {"ripple_db": None}),  # of losses it is no ripple
             "found_without_loss": _found(d.lossless), "response_near": _response(curves.response_near(d)),

@@ -9,7 +9,7 @@ import numpy as np
 from ..quantities import show
 from ..studies.bias_study import BiasStudy, Waveforms, theory
 from ..studies.junction_states import CUT_OFF, SATURATED
-from .style import INK, LINES, LOWEST_DBM, MANY_LINES, axis_label, harmonic_name, heading, new_figure, scaled
+from .style import INK, LINES, LOWEST_DBM, MANY_LINES, PERIODS, axis_label, harmonic_name, heading, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -93,7 +93,7 @@ def _waveforms(figure: "Figure", study: BiasStudy) -> None:
         for row, (values, colour) in enumerate(((volts, LINES[0][0]), (amps, LINES[1][0]))):
             axes = grid[row, column]
             _grounds(axes, told, phase)
-            axes.plot(phase, np.append(values[column], values[column][0]), color=colour, linewidth=1.5)
+            axes.plot(phase, np.append(values[column], values[column][0]), color=colour, linewidth=1.5, gid=PERIODS)
             axes.set(xlim=(0, 360), xticks=range(0, 361, 90))
             axes.grid(False, axis="x")
         grid[0, column].set_title(_words(study, told), fontsize=8)

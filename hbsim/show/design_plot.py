@@ -88,7 +88,7 @@ def _response(axes: "Axes", d: FilterDesign, found: curves.Response, *, back: bo
 
 def _stub_match(d: StubMatchDesign) -> "Figure":
     """A chart for each solution: from the load along the line, then along the stub to the centre."""
-    figure = new_figure(4.9 * max(len(d.solutions), 1.3), 5.6)
+    figure = new_figure(4.4 * max(len(d.solutions), 1.3), 5.2)
     heading(figure, f"Match of {_ohms(d.load)} to {show(d.impedance, 'ohm')} at {show(d.frequency, 'Hz', 5)} by one "
                     f"{d.solutions[0].kind} stub;\ndashed circle: conductance of the line"
                     f"{'' if d.board is None else '; black: the tee'}")
@@ -105,7 +105,7 @@ def _stub_match(d: StubMatchDesign) -> "Figure":
 def _lumped_match(d: LumpedMatchDesign) -> "Figure":
     count = len(d.solutions)
     columns = min(count, 2)
-    figure = new_figure(4.9 * columns, 5.6 if count < 3 else 10.4)
+    figure = new_figure(4.4 * columns, 5.2 if count < 3 else 9.6)
     heading(figure, f"Match of {_ohms(d.load)} to {show(d.impedance, 'ohm')} at {show(d.frequency, 'Hz', 5)} by lumped "
                     f"parts;\ndashed circle: conductance of the line")
     panels = np.atleast_1d(figure.subplots(-(-count // columns), columns)).ravel()

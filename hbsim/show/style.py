@@ -26,6 +26,7 @@ MANY_LINES = (*LINES, ("#56B4E9", (0, (12, 2))), ("#E69F00", (0, (1, 1))), ("#22
               ("#CC79A7", (0, (12, 2, 3, 2))))
 DOTS, DASHES = (0, (1, 1.5)), (0, (4, 3))
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
+STEM, PERIODS = "stem", "periods"  # marks of lines: on the foot of the panel; over whole periods of a waveform
 FORMATS = ("png", "svg", "pdf")
 
 

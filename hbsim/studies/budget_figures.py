@@ -15,6 +15,7 @@ from .signal_path import SignalPath, Step
 GROUP = "group"
 _LEAST_SHARE = 0.015  # of a bar: what is less is among "others"
 _MOST_SHARES = 7
+_NOTHING = 1e-9  # of a bar: rounding
 
 
 class Share(NamedTuple):
@@ -90,7 +91,7 @@ def _shares(entries: list[tuple[str, float]], whole: float) -> tuple[Share, ...]
     entries = sorted(entries, key=lambda entry: -entry[1])
     told = [entry for entry in entries[:_MOST_SHARES] if entry[1] >= _LEAST_SHARE * whole]
     rest = sum(power for _, power in entries[len(told):])
-    if rest > 0:
+    if rest > _NOTHING * whole:
         told.append(("others", rest))
     return tuple(Share(name, power, 100.0 * power / whole) for name, power in told)
 

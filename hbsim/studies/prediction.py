@@ -192,7 +192,7 @@ def _device_json(device: DeviceState, frequency: np.ndarray) -> dict[str, Any]:
     pin = device.main_pin
     volts, amps = device.voltage_waveform(pin), device.current_waveform(pin)
     return {
-        "waveform": {"pin": pin, "against": device.common,
+        "waveform": {"pin": pin, "against": device.common, "period_s": 1.0 / float(frequency[1]),
                      "time_s": (np.arange(len(volts)) / len(volts) / frequency[1]).tolist(), "volts": volts.tolist(),
                      "amps": amps.tolist(), "average_volts": float(volts.mean()), "average_amps": float(amps.mean())},
         "average_volts": {pin: float(v[0].real) for pin, v in device.pin_voltage.items()},

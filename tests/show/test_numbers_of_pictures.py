@@ -8,6 +8,7 @@ counted, so that a picture which holds nothing to check fails.
 
 import json
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ import pytest
 from hbsim import cli
 from hbsim.show import style
 from hbsim.show.smith import SCALE
+from hbsim.show.style import PERIODS, STEM
 
 FACTORS = 10.0 ** np.array([0, -9, -6, -3, 2, 3, 6, 9, 12])
 SAME = 1e-9  # relative: the unit's prefix and nothing else lies between a number and its picture
@@ -81,16 +83,16 @@ def checked_line(drawn, panel, line):
         return 0
     in_data = line.get_transform().contains_branch_seperately(panel.transData)
     x, y = (np.asarray(values, float) for values in line.get_data())
-    if line.get_gid() == "stem":  # stands on the foot of the panel
+    if line.get_gid() == STEM:  # stands on the foot of the panel
         y = y[:1]
     shown = np.isfinite(x[:len(y)]) & np.isfinite(y)
     if not shown.any() or not any(in_data):
         return 0
-    for values, counts in ((x[:len(y)][shown], in_data[0]), (y[shown], in_data[1])):
-        if not counts or (values == 0).all():  # all 0: an axis drawn through the panel
+    for number, values in enumerate((x[:len(y)][shown], y[shown])):
+        if not in_data[number] or (values == 0).all():  # all 0: an axis drawn through the panel
             continue
         known = drawn.holds(values) | drawn.holds(values + ZERO_CELSIUS)
-        if values[-1] > 0:  # the second period of a waveform
+        if number == 0 and line.get_gid() == PERIODS:  # one period or two; the JSON has one
             known |= drawn.holds(values - values[-1]) | drawn.holds(values - values[-1] / 2)
         assert known.all(), (f"{(~known).sum()} of {len(known)} values of a line of '{panel.get_title('left')}', "
                              f"'{panel.get_ylabel()}' against '{panel.get_xlabel()}': {values[~known][:5]}")
@@ -102,6 +104,8 @@ def checked_contours(drawn, item):
     if not hasattr(item, "levels") or item.filled:
         return 0
     x, y, surfaces = surfaces_of(drawn)
+    if "contours" in drawn.said:  # those of a map are round figures, as ticks are
+        assert drawn.holds(item.levels).all(), f"levels {item.levels}"
     count = 0
     for level, path in zip(item.levels, item.get_paths()):
         if not len(path.vertices):
@@ -123,7 +127,8 @@ def edges(vertices, x, y):
 
 def bilinear(x, y, z, places):
     from scipy.interpolate import RegularGridInterpolator
-    return RegularGridInterpolator((y, x), z)(places[:, ::-1])
+    inside = np.clip(places[:, ::-1], [y[0], x[0]], [y[-1], x[-1]])  # off by the last digit at an edge
+    return RegularGridInterpolator((y, x), z)(inside)
 
 
 def surfaces_of(drawn):
@@ -139,38 +144,62 @@ def surfaces_of(drawn):
 
 
 BEACON = "beacon_2304.toml"
+FOUR_PORTS = str(Path(__file__).parents[1] / "linear/touchstone_wild/bench_vna_four_port_75_ohm_tabs.s4p")
 FEW = ("--harmonics", "8")
 BOARD = ("--board", "fr4-0.8mm")
 LOAD = ("--resistance", "12ohm", "--reactance=-35ohm", "--at", "2.3GHz")
 PICTURES = {
-    "predict": (("predict", BEACON, *FEW), {"lines": 0}),
-    "predict two transistors": (("predict", "push_push_2304.toml", *FEW), {"lines": 0}),
-    "sweep along the drive": (("sweep", BEACON, *FEW, "--vary", "drive.power=-20dBm:10dBm:1dB"), {"lines": 0}),
-    "sweep with jumps": (("sweep", "varactor_jump.toml", *FEW, "--vary", "drive.power=0dBm:14dBm:0.5dB"), {"lines": 0}),
-    "sweep of a supply": (("sweep", BEACON, *FEW, "--vary", "supply.VCC=1V:6V:0.5V"), {"lines": 0}),
+    "predict": (("predict", BEACON, *FEW), {"lines": 12}),
+    "predict two transistors": (("predict", "push_push_2304.toml", *FEW), {"lines": 16}),
+    "sweep along the drive": (("sweep", BEACON, *FEW, "--vary", "drive.power=-20dBm:10dBm:1dB"), {"lines": 10}),
+    "sweep with jumps": (("sweep", "varactor_jump.toml", *FEW, "--vary", "drive.power=0dBm:14dBm:0.5dB"), {"lines": 34}),
+    "sweep of a supply": (("sweep", BEACON, *FEW, "--vary", "supply.VCC=1V:6V:0.5V"), {"lines": 7}),
     "map": (("sweep", BEACON, *FEW, "--vary", "drive.power=-6dBm:6dBm:2dB", "--vary", "supply.VCC=2V:6V:1V"),
-            {"lines": 0}),
-    "drive": (("drive", BEACON, *FEW), {"lines": 0}),
+            {"lines": 5, "contours": 21}),
+    "drive": (("drive", BEACON, *FEW), {"lines": 8}),
     "drive, temperatures": (("drive", "diode_doubler.toml", *FEW, "--temperatures=-20degC,25degC,70degC"),
-                            {"lines": 0}),
-    "bias": (("bias", BEACON, *FEW, "--vary", "supply.VCC=1V:7V:0.5V"), {"lines": 0}),
-    "budget": (("budget", BEACON, *FEW), {"lines": 0}),
-    "tradeoff": (("tradeoff", "lumped_doubler.toml", "--harmonics", "6", "--free", "supply.VCC=2V:5V"), {"lines": 0}),
+                            {"lines": 15, "bars": 4}),
+    "bias": (("bias", BEACON, *FEW, "--vary", "supply.VCC=1V:7V:0.5V"), {"lines": 31}),
+    "budget": (("budget", BEACON, *FEW), {"bars": 55}),
+    "tradeoff": (("tradeoff", "lumped_doubler.toml", "--harmonics", "6", "--free", "supply.VCC=2V:5V"), {"lines": 6}),
     "terminations": (("terminations", BEACON, *FEW, "--at", "collector", "--harmonic", "2", "--rings", "5"),
-                     {"lines": 0}),
+                     {"lines": 4, "contours": 12}),
     "stub": (("terminations", BEACON, "--harmonics", "6", "--at", "collector", "--harmonic", "1", "--move-stub"),
-             {"lines": 0}),
-    "network": (("network", BEACON, "--points", "101"), {"lines": 0}),
-    "touchstone": (("touchstone", "filter_2304.s2p"), {"lines": 0}),
-    "transistor": (("device", "npn-25ghz"), {"lines": 0}),
-    "diode": (("device", "varactor-abrupt"), {"lines": 0}),
-    "line": (("design", "line", *BOARD, "--impedance", "50ohm", "--at", "2.3GHz"), {"lines": 0}),
-    "pair": (("design", "pair", *BOARD, "--impedance", "50ohm", "--coupling", "15dB", "--at", "2.3GHz"), {"lines": 0}),
-    "filter": (("design", "filter", *BOARD, "--from", "2.2GHz", "--to", "2.4GHz", "--ripple", "0.1dB"), {"lines": 0}),
-    "match by a stub": (("design", "match", *BOARD, *LOAD), {"lines": 0}),
-    "match by lumped parts": (("design", "match", "--lumped", *LOAD), {"lines": 0}),
-    "feed": (("design", "feed", *BOARD, "--at", "1.152GHz", "--radial", "60deg"), {"lines": 0}),
+             {"lines": 9}),
+    "network": (("network", BEACON, "--points", "101"), {"lines": 26}),
+    "touchstone of 4 ports": (("touchstone", FOUR_PORTS), {"lines": 19}),
+    "touchstone": (("touchstone", "filter_2304.s2p"), {"lines": 4}),
+    "transistor": (("device", "npn-25ghz"), {"lines": 16}),
+    "diode": (("device", "varactor-abrupt"), {"lines": 4}),
+    "line": (("design", "line", *BOARD, "--impedance", "50ohm", "--at", "2.3GHz"), {"lines": 2}),
+    "pair": (("design", "pair", *BOARD, "--impedance", "50ohm", "--coupling", "15dB", "--at", "2.3GHz"), {"lines": 4}),
+    "filter": (("design", "filter", *BOARD, "--from", "2.2GHz", "--to", "2.4GHz", "--ripple", "0.1dB",
+                "--order", "3"), {"lines": 8}),
+    "match by a stub": (("design", "match", *BOARD, *LOAD), {"lines": 10}),
+    "match by lumped parts": (("design", "match", "--lumped", *LOAD), {"lines": 20}),
+    "feed": (("design", "feed", *BOARD, "--at", "1.152GHz", "--radial", "60deg"), {"lines": 7}),
 }
+
+
+@pytest.mark.parametrize("name", ["diode", "budget", "terminations", "feed"])
+def test_the_check_sees_what_is_not_in_the_json(draw, name):
+    drawn = draw(*PICTURES[name][0])
+    everything(drawn)
+    # a millionth off is a thousand times what the check lets pass, and less than a picture shows
+    lines = [line for panel in drawn.figure.axes for line in panel.lines
+             if checked_line(drawn, panel, line) and line.get_ydata()[0] != 0][:3]
+    for line in lines:
+        before = line.get_ydata()
+        line.set_ydata(np.asarray(before) * (1 + 1e-6))
+        with pytest.raises(AssertionError):
+            everything(drawn)
+        line.set_ydata(before)
+    assert lines or name == "budget"
+    drawn.numbers = np.array([1.0, 2.0])
+    drawn.said = {"surface": {"reflection_real": [-1, 1], "reflection_imag": [-1, 1],
+                              "output_dbm": [[0, 0], [0, 0]], "input_return_loss_db": [[0, 0], [0, 0]]}}
+    with pytest.raises(AssertionError):
+        everything(drawn)
 
 
 @pytest.mark.parametrize("name", PICTURES)
