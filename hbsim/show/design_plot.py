@@ -68,13 +68,13 @@ def _response(axes: "Axes", d: FilterDesign, found: curves.Response, *, back: bo
     if back:
         axes.plot(x, found.prototype_reflected, color=PALE, linestyle=DASHES, linewidth=0.8)
         axes.plot(x, found.reflected, color=red, linewidth=1.0)
-    axes.set(xlabel="frequency / GHz", ylabel="dB", xlim=(x[0], x[-1]))
+    axes.set(xlabel="frequency / GHz", ylabel="level / dB", xlim=(x[0], x[-1]))
     if not back:
         return
     level, middle = found.through, len(x) // 2
     at = middle + int(np.argmin(np.abs(level[middle:] + 18.0)))
     axes.annotate("through (S21)", (x[at], level[at]), xytext=(-7, -5), textcoords="offset points", ha="right",
-                  va="top", fontsize=8, color=blue)
+                  va="top", fontsize=8, color=blue, bbox=_PLATE)
     side = int(np.argmin(np.abs(found.frequency - band.high - 0.75 * band.width)))
     axes.annotate("reflected (S11)", (x[side], found.reflected[side]), xytext=(0, -12), ha="center",
                   textcoords="offset points", fontsize=8, color=red, bbox=_PLATE)
@@ -198,8 +198,8 @@ def _feed(d: FeedDesign) -> "Figure":
     for k in range(1, HARMONICS + 1):
         axes.axvline(k * d.frequency / 1e9, color=PALE, linewidth=0.8, linestyle=DOTS, zorder=1)
     axes.axhline(LINE_OHM, color=INK, linewidth=0.8, linestyle=DASHES)
-    axes.annotate(show(LINE_OHM, "ohm"), (x[-1], LINE_OHM), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8,
-                  annotation_clip=False)
+    axes.annotate(show(LINE_OHM, "ohm"), (x[-1], LINE_OHM), xytext=(4, 0), textcoords="offset points", va="center",
+                  fontsize=8, annotation_clip=False)
     axes.set_xticks([k * d.frequency / 1e9 for k in range(1, HARMONICS + 1)],
                     [f"{harmonic_name(k)}\n{k * d.frequency / 1e9:.4g}"
                      for k in range(1, HARMONICS + 1)])

@@ -105,7 +105,7 @@ def sweep_figure(table: SweepTable, found: Compression | None = None) -> "Figure
 def _maps(table: SweepTable) -> "Figure":
     (first, second) = table.axes
     (y, y_unit), (x, x_unit) = (scaled(table[a], table.units[a]) for a in (first, second))
-    figure = new_figure(9.4, 4.3)
+    figure = new_figure(10.0, 4.4)
     panels = ((table.wanted, f"output at {harmonic_name(table.wanted_harmonic)} / dBm", "most output"),
               ("input_return_loss_db", "input return loss / dB", "best match"))
     for axes, (column, title, best) in zip(figure.subplots(1, 2, sharey=True), panels):
