@@ -10,8 +10,9 @@ import numpy as np
 
 from ..quantities import PREFIXES, show
 from ..studies.network_chart import MOST_DRAWN, chart_curves
-from ..studies.network_figures import Measured, name_of
+from ..studies.network_figures import Measured
 from ..studies.network_response import LEAST, NetworkResponse
+from ..studies.parameter_names import name_of
 from .smith import Mark, mark_points, smith_chart
 from .style import DOTS, LINES, PALE, axis_label, harmonic_name, heading, label_lines, new_figure, scaled
 

@@ -18,6 +18,7 @@ from ..quantities import show
 from .junctions import junctions_json
 from .network_chart import MOST_DRAWN, chart_curves
 from .network_response import NetworkResponse, Seen
+from .parameter_names import key_of, pairs
 
 DOWN_DB = 3.0  # from the largest value of S21 to the edges of the band
 _SAME_REFERENCE = 1e-9  # relative difference of references that are one
@@ -175,22 +176,6 @@ def _against(data: TouchstoneData, reference: np.ndarray) -> TouchstoneData:
 
 
 # -- plain data ----------------------------------------------------------------------------------------------------
-
-
-def name_of(i: int, j: int, ports: int) -> str:
-    """"S21" of (1, 0); with 10 ports and more "S2,1"."""
-    return f"S{i + 1}{j + 1}" if ports < 10 else f"S{i + 1},{j + 1}"
-
-
-def key_of(i: int, j: int, ports: int) -> str:
-    """The same as a key: "s21", "s2_1"."""
-    return name_of(i, j, ports).lower().replace(",", "_")
-
-
-def pairs(ports: int) -> list[tuple[int, int]]:
-    """(i, j) of all S-parameters; of a 2-port in the order 11, 21, 12, 22, else row by row."""
-    return [(i, j) for j in range(2) for i in range(2)] if ports == 2 else [(i, j) for i in range(ports)
-                                                                            for j in range(ports)]
 
 
 def header(ports: int) -> list[str]:

@@ -11,7 +11,7 @@ import numpy as np
 from ..linear.passivity import Worst, losslessness, passivity, reciprocity
 from ..linear.touchstone import TouchstoneData
 from ..quantities import finite_or_none
-from .network_figures import key_of, pairs
+from .parameter_names import key_of, pairs
 
 _EQUAL = 1e-2  # of a step: points so near to an even row stand in one, as files round their frequencies
 
