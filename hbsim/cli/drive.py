@@ -26,12 +26,14 @@ def add(commands: Any) -> None:
 
 def _drive(options: argparse.Namespace) -> int:
     from ..show.drive_study_page import drive_study_page
+    from ..show.progress import progress_line
     from ..studies.drive_study import as_json, drive_study, header, rows
     check_outputs(options)
     circuit = load_circuit(options)
     temperatures = [] if options.temperatures is None else [t.strip() for t in options.temperatures.split(",")]
-    study = drive_study(circuit.description, options.drives, temperatures, harmonics=options.harmonics,
-                        accuracy=asked_accuracy(options))
+    with progress_line() as progress:
+        study = drive_study(circuit.description, options.drives, temperatures, harmonics=options.harmonics,
+                            accuracy=asked_accuracy(options), progress=progress)
     write_table(options.csv, header(study), rows(study))
     hand_out(options, lambda: drive_study_page(study), as_json(study) if options.json else {}, lambda: _figure(study))
     curves = (study.curve, *study.at_temperature)

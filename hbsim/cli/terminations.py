@@ -39,6 +39,7 @@ def _terminations(options: argparse.Namespace) -> int:
 
 
 def _chart(options: argparse.Namespace, description: Any) -> int:
+    from ..studies.contours import contours_json
     from ..studies.terminations import RINGS, as_json, terminations
     reference = 50.0 if options.reference is None else parse(options.reference, "ohm", "--reference")
     found = terminations(description, options.at, options.harmonic, reference=reference, reach=options.reach,
@@ -50,7 +51,7 @@ def _chart(options: argparse.Namespace, description: Any) -> int:
         return terminations_figure(found)
 
     from ..show.terminations_page import terminations_page
-    hand_out(options, lambda: terminations_page(found), as_json(found), figure)
+    hand_out(options, lambda: terminations_page(found), as_json(found) | contours_json(found), figure)
     return 0
 
 

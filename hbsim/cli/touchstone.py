@@ -43,7 +43,8 @@ def _touchstone(options: argparse.Namespace) -> int:
     from ..studies.touchstone_file import as_json, inspect
     found = inspect(data)
     from ..show.touchstone_page import touchstone_page
-    hand_out(options, lambda: touchstone_page(found) + written, as_json(found), lambda: _figure(found))
+    hand_out(options, lambda: touchstone_page(found) + written,
+             as_json(found) if options.json else {}, lambda: _figure(found))
     return 0
 
 

@@ -28,6 +28,7 @@ from .solving import CUT, rounded, warnings_of
 from .termination import seen_through
 
 HARMONICS = 4  # the last one told
+LINE_OHM = 50.0  # of the line that a feed is held against in its picture
 ENDS = ("main", "feed_supply")  # nodes of the line that is fed, and where the way to the supply goes on
 OPEN = 1e9  # what stands for an open end of the supply's side. [ohm]
 _BEYOND = 10.0  # ohm, for a capacitor with its leads and the way to it: common practice, no source

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
+
+import numpy as np
 
 from ..describe.fragment import fragment
 from ..linear.board import Board, Conductor
 from ..quantities import finite_or_none
+from . import curves
 from .band import Found
 from .coupled_filter import FilterDesign
-from .feed import OPEN, FeedDesign
+from .feed import LINE_OHM, OPEN, FeedDesign
 from .lines import LineDesign
-from .lumped_match import LumpedMatchDesign
+from .lumped_match import LumpedMatchDesign, ways
 from .pairs import PairDesign
 from .stub_match import StubMatchDesign
 
@@ -61,6 +65,21 @@ def _impedance(z: complex) -> dict[str, float]:
     return {"resistance_ohm": z.real, "reactance_ohm": z.imag, "magnitude_ohm": abs(z)}
 
 
+def _lists(values: Sequence[np.ndarray]) -> list[list[float]]:
+    return [row.tolist() for row in values]
+
+
+def _parts(reflection: Sequence[complex] | np.ndarray) -> dict[str, list[float]]:
+    """Reflection coefficients, point by point."""
+    values = np.asarray(reflection, complex)
+    return {"real": values.real.tolist(), "imag": values.imag.tolist()}
+
+
+def _response(found: curves.Response) -> dict[str, list[float]]:
+    return dict(zip(("frequency_hz", "through_db", "reflected_db", "prototype_through_db", "prototype_reflected_db"),
+                    _lists(found)))
+
+
 def _line(d: LineDesign) -> dict[str, Any]:
     v = d.values
     return {"frequency_hz": v.frequency, "width_m": v.width, "exact_width_m": d.exact_width,
@@ -69,6 +88,7 @@ def _line(d: LineDesign) -> dict[str, Any]:
             "length_m": d.length, "exact_length_m": d.exact_length, "electrical_length_deg": d.degrees,
             "loss_db": d.loss_db, "measured_loss_factor": d.loss_factor,
             "hand_formula": {"width_m": d.hand_width, "impedance_ohm": d.hand_impedance},
+            "curve": dict(zip(("width_m", "impedance_ohm"), _lists(curves.line_curve(d)))),
             "fragment": fragment(d.elements)}
 
 
@@ -79,7 +99,9 @@ def _pair(d: PairDesign) -> dict[str, Any]:
             "even_permittivity": v.even_permittivity, "odd_permittivity": v.odd_permittivity,
             "even_loss_db_per_m": v.even_loss_db_per_m if v.frequency else None,
             "odd_loss_db_per_m": v.odd_loss_db_per_m if v.frequency else None, "impedance_ohm": v.impedance,
-            "coupling_db": v.coupling_db, "quarter_wave_m": d.length, "fragment": fragment(d.elements)}
+            "coupling_db": v.coupling_db, "quarter_wave_m": d.length,
+            "curve": dict(zip(("gap_m", "even_impedance_ohm", "odd_impedance_ohm"), _lists(curves.pair_curve(d)))),
+            "fragment": fragment(d.elements)}
 
 
 def _found(found: Found) -> dict[str, float]:
@@ -110,14 +132,17 @@ def _filter(d: FilterDesign) -> dict[str, Any]:
     return {"form": "straight" if hairpin is None else "hairpin", "order": wish.prototype.order,
             "ripple_db": wish.prototype.ripple_db or None, "prototype": list(wish.prototype.values),
             "low_edge_hz": wish.band.low, "high_edge_hz": wish.band.high, "impedance_ohm": wish.impedance,
+            "wanted_centre_hz": wish.band.centre, "half_hz": 0.5 * wish.band.centre, "twice_hz": 2.0 * wish.band.centre,
             "sections": sections, "hairpin": bends, "length_factor": d.stretch,
             "found": _found(d.found) | ({} if d.board is None else {"ripple_db": None}),  # of losses it is no ripple
-            "found_without_loss": _found(d.lossless), "fragment": fragment(d.elements)}
+            "found_without_loss": _found(d.lossless), "response_near": _response(curves.response_near(d)),
+            "response_far": _response(curves.response_far(d)), "fragment": fragment(d.elements)}
 
 
 def _stub_match(d: StubMatchDesign) -> dict[str, Any]:
     solutions = [{"stub": s.kind, "distance_deg": s.distance_degrees, "stub_deg": s.stub_degrees,
                   "distance_m": s.distance, "stub_m": s.stub, **_return_losses(s.return_loss_db),
+                  "reflection_along_line": _parts(s.along_line), "reflection_along_stub": _parts(s.along_stub),
                   "fragment": fragment(s.elements)} for s in d.solutions]
     return {"frequency_hz": d.frequency, "load": _impedance(d.load), "impedance_ohm": d.impedance,
             "stub_impedance_ohm": d.stub_impedance, "width_m": d.width, "stub_width_m": d.stub_width,
@@ -131,6 +156,7 @@ def _return_losses(values: tuple[float, ...]) -> dict[str, float]:
 def _lumped_match(d: LumpedMatchDesign) -> dict[str, Any]:
     solutions = [{"series_reactance_ohm": s.series_reactance, "shunt_susceptance_s": s.shunt_susceptance,
                   "shunt_at_load": s.shunt_at_load, "other_frequencies": s.passes, **_return_losses(s.return_loss_db),
+                  "reflection_from_load": [_parts(way) for way in ways(d, s)],
                   "fragment": fragment(s.elements)} for s in d.solutions]
     return {"frequency_hz": d.frequency, "load": _impedance(d.load), "impedance_ohm": d.impedance,
             "solutions": solutions}
@@ -144,4 +170,8 @@ def _feed(d: FeedDesign) -> dict[str, Any]:
             "stub_impedance_ohm": d.stub_impedance, "width_m": d.width, "length_m": d.length,
             "stub_width_m": d.stub_width, "stub_angle_deg": d.stub_angle, "stub_length_m": d.stub_length,
             "supply_resistance_ohm": d.beyond,
-            "presented": presented, "fragment": fragment(d.elements)}
+            "presented": presented,
+            "curve": {"frequency_hz": list(d.curve_frequency), "line_ohm": LINE_OHM,
+                      "magnitude_supply_open_ohm": [abs(z) for z in d.curve_open],
+                      "magnitude_supply_resistive_ohm": [abs(z) for z in d.curve_resistive]},
+            "fragment": fragment(d.elements)}

@@ -9,7 +9,7 @@ import numpy as np
 from ..quantities import show
 from ..studies.bias_study import BiasStudy, Waveforms, theory
 from ..studies.junction_states import CUT_OFF, SATURATED
-from .style import INK, LINES, LOWEST_DBM, axis_label, harmonic_name, heading, new_figure, scaled
+from .style import INK, LINES, LOWEST_DBM, MANY_LINES, PERIODS, axis_label, harmonic_name, heading, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +21,7 @@ _TITLES = {"below": "below the best", "best": "most output", "above": "above the
 
 def bias_study_figure(study: BiasStudy) -> "Figure":
     """Curves above, waveforms side by side below."""
-    figure = new_figure(11.0, 10.0)
+    figure = new_figure(9.0, 9.4)
     upper, lower = figure.subfigures(2, 1, height_ratios=(1.25, 1))
     panels = upper.subplots(2, 3)
     wanted = harmonic_name(study.description.wanted_harmonic)
@@ -29,14 +29,17 @@ def bias_study_figure(study: BiasStudy) -> "Figure":
     average = f"average_amps_{device}_{study.pin}"
     _curves(panels[0, 0], study, study.wanted, f"{wanted} / dBm")
     _curves(panels[0, 1], study, "input_return_loss_db", "input return loss / dB")
-    _curves(panels[0, 2], study, average, f"average {study.pin} current", unit="A")
+    _curves(panels[0, 2], study, average, f"average {study.pin}\ncurrent", unit="A")
     _curves(panels[1, 0], study, f"conduction_angle_deg_{device}", "conduction angle / deg")
     _curves(panels[1, 1], study, f"share_saturated_{device}", "share of the period\nin saturation / %", factor=100.0)
     _against_theory(panels[1, 2], study)
     panels[0, 0].set_title("circles: most output", fontsize=8)
     panels[0, 1].set_title("circles: best match", fontsize=8)
     most = max(np.nanmax(curve.columns[f"share_saturated_{device}"]) for curve in study.curves if curve.columns)
-    panels[1, 1].set_ylim(0, max(110 * most, 5.0))
+    top = max(110 * most, 5.0)
+    panels[1, 1].set_ylim(-0.03 * top, top)  # a line along 0 shows
+    if not most > 0:
+        panels[1, 1].text(0.5, 0.5, "never in saturation", transform=panels[1, 1].transAxes, ha="center", fontsize=8)
     panels[0, 2].legend(fontsize=7.5, frameon=False, handlelength=3.2, title="drive", title_fontsize=7.5, loc="best")
     if study.waveforms:
         _waveforms(lower, study)
@@ -63,7 +66,7 @@ def _curves(axes: "Axes", study: BiasStudy, column: str, label: str, unit: str =
 
 
 def _styles(study: BiasStudy) -> list[tuple[str, object]]:
-    return [LINES[n % len(LINES)] for n in range(len(study.curves))]
+    return [MANY_LINES[n % len(MANY_LINES)] for n in range(len(study.curves))]
 
 
 def _against_theory(axes: "Axes", study: BiasStudy) -> None:
@@ -72,8 +75,8 @@ def _against_theory(axes: "Axes", study: BiasStudy) -> None:
     axes.plot(*theory(n), color=INK, linewidth=1.0)
     for (colour, _), marker, curve in zip(_styles(study), "os^dv<>" * len(study.curves), study.curves):
         if curve.columns:
-            share = curve.columns[f"harmonic_amps_{device}"] / curve.columns[f"peak_amps_{device}"]
-            axes.plot(curve.columns[f"conduction_angle_deg_{device}"], share, marker, color=colour, markersize=3,
+            axes.plot(curve.columns[f"conduction_angle_deg_{device}"], curve.harmonic_over_peak(device), marker,
+                      color=colour, markersize=3,
                       markerfacecolor="white", markeredgewidth=0.8)
     axes.set(xlabel="conduction angle / deg", ylabel=f"current at {harmonic_name(n)} / its peak", xlim=(0, 365))
     axes.set_xticks(range(0, 361, 60))
@@ -90,13 +93,13 @@ def _waveforms(figure: "Figure", study: BiasStudy) -> None:
         for row, (values, colour) in enumerate(((volts, LINES[0][0]), (amps, LINES[1][0]))):
             axes = grid[row, column]
             _grounds(axes, told, phase)
-            axes.plot(phase, np.append(values[column], values[column][0]), color=colour, linewidth=1.5)
+            axes.plot(phase, np.append(values[column], values[column][0]), color=colour, linewidth=1.5, gid=PERIODS)
             axes.set(xlim=(0, 360), xticks=range(0, 361, 90))
             axes.grid(False, axis="x")
         grid[0, column].set_title(_words(study, told), fontsize=8)
         grid[1, column].set_xlabel("period / deg")
-    grid[0, 0].set_ylabel(f"{study.device} {study.pin} voltage / {v_unit}")
-    grid[1, 0].set_ylabel(f"conduction current / {a_unit}")
+    grid[0, 0].set_ylabel(f"{study.device} {study.pin}\nvoltage / {v_unit}")
+    grid[1, 0].set_ylabel(f"conduction\ncurrent / {a_unit}")
     figure.suptitle(f"at {show(study.explained_dbm, 'dBm')}; white: in between, light grey: cut off, dark grey: in "
                     "saturation", x=0.01, ha="left", fontsize=9)
 

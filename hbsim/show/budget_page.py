@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from ..quantities import dbm, show
-from ..studies.budget import GENERATOR, JUNCTION, SUPPLY, Budget, Group
+from ..studies.budget import DEVICE, GENERATOR, JUNCTION, SUPPLY, Budget, Group
 from ..studies.budget_figures import folded, label, quiet_junctions
 from ..studies.prediction import warnings
 from ..studies.signal_path import Step
@@ -16,6 +16,7 @@ from .text import listed, table, wrapped
 
 _MOST_ROWS = 14  # that take; --csv and --json hold all
 _NOTHING = 1e-9  # of all that is given: told as "-"
+_JOINS = 0.01  # of what the origin gives: another device that gives less is not named
 _SMALL_DB = 0.01  # steps that change less are told of together
 
 
@@ -62,8 +63,8 @@ def _path_lines(budget: Budget) -> list[str]:
     if path is None:
         return wrapped(f"Nothing comes out of {where}, or no way could be followed from there to what gives it.")
     total, word = abs(path.loss_db), "lost" if path.loss_db >= 0 else "gained"
-    lines = wrapped(f"From {' and '.join(path.origin)} at node {path.node} to {where}: {total:.2f} dB {word}, "
-                    f"{_power(path.given)} to {_power(path.delivered)}")
+    lines = wrapped(f"From {' and '.join(path.origin)} at node {place_name(path.node)} to {where}: {total:.2f} dB "
+                    f"{word}, {_power(path.given)} to {_power(path.delivered)}{others_who_give(budget)}")
     rows, small = [], []
     for step in path.steps:
         if abs(step.loss_db) < _SMALL_DB:
@@ -84,7 +85,8 @@ def step_sentence(budget: Budget, step: Step) -> str:
     if step.kind == "reflected":
         return "goes back into the generator"
     if step.kind == "side":
-        return f"{'leaves for' if lost else 'comes in from'} {names} at {step.place}"
+        place = place_name(step.place)
+        return f"leaves for {names} at {place}" if lost else f"is joined at {place} by what {names} brings"
     if step.kind == "group":
         return f"heat in {step.place} ({names})"
     return f"heat in {names}{_split(budget, step)}"
@@ -92,7 +94,25 @@ def step_sentence(budget: Budget, step: Step) -> str:
 
 def _spelt(name: str) -> str:
     kind, dot, rest = name.partition(".")
+    if dot and kind == JUNCTION:
+        return f"the junction at {rest}"
     return f"{kind} {rest}" if dot and kind in ("port", "supply") else name
+
+
+def place_name(place: str) -> str:
+    """The node of the file for a place: where strips meet hbsim has a junction, with a hidden node for each arm."""
+    return place.removeprefix(f"{JUNCTION}.").partition("|")[0]
+
+
+def others_who_give(budget: Budget) -> str:
+    """In words, the devices beside the origin whose power at the wanted harmonic joins on the way; "" for none."""
+    path = budget.path
+    if not any(step.kind == "side" and step.loss_db < 0 for step in path.steps):
+        return ""
+    told = [f"{item.name} gives {show(-float(item.taken[path.harmonic]), 'W', 3)}" for item in budget.items
+            if item.kind == DEVICE and item.name not in path.origin
+            and -item.taken[path.harmonic] > _JOINS * path.given]
+    return f"; beside it {', '.join(told)} at {harmonic_name(path.harmonic)}, which joins on the way" if told else ""
 
 
 def _split(budget: Budget, step: Step) -> str:

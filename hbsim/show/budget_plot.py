@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ..quantities import show
 from ..studies.budget import Budget
 from ..studies.budget_figures import Bar, Share, bars
-from .budget_page import step_sentence
+from .budget_page import others_who_give, step_sentence
 from .style import INK, LINES, PALE, harmonic_name, heading, new_figure
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _SHADES = ("#d9e6ef", "#b3cfe3", "#8fb7d6", "#c9d6cf", "#e8d9c9", "#d6c4dc", "#e3e3e3", "#f2f2f2")
+_LETTERS = 0.92  # that fit into a percent of a bar
 _LONGEST = 70  # letters of a sentence on the way
 
 
@@ -23,7 +24,7 @@ def budget_figure(budget: Budget) -> "Figure":
     """Bars of what is given (above) and taken (below), in percent of each; below them the way to the wanted port."""
     told = bars(budget)
     steps = [] if budget.path is None else list(budget.path.steps)
-    figure = new_figure(9.6, 1.2 + 0.95 * len(told) + 0.34 * max(len(steps), 1) + 0.8)
+    figure = new_figure(8.6, 1.2 + 0.95 * len(told) + 0.34 * max(len(steps), 1) + 0.8)
     top, bottom = figure.subplots(2, 1, height_ratios=(0.95 * len(told), 0.34 * max(len(steps), 1) + 0.6))
     drive = budget.state.description.drive
     heading(figure, f"{budget.state.description.title}\npower budget with {show(drive.power_dbm, 'dBm')} at "
@@ -45,14 +46,18 @@ def _bar(axes: "Axes", y: int, bar: Bar) -> None:
         for number, share in enumerate(shares):
             axes.barh(y + low, share.percent, height=0.36, left=left, align="edge", edgecolor=INK, linewidth=0.6,
                       color=_SHADES[number % len(_SHADES)])
-            axes.text(left + share.percent / 2.0, y + low + 0.18, _name(share), ha="center", va="center", fontsize=6.5)
+            axes.text(left + share.percent / 2.0, y + low + 0.18, _name(share), ha="center", va="center", fontsize=7,
+                      linespacing=0.95)
             left += share.percent
 
 
 def _name(share: Share) -> str:
-    """Name and percent, the name alone, or nothing, as the piece has room."""
-    room = 1.1 * share.percent  # letters
-    return next((text for text in (f"{share.name} {share.percent:.0f} %", share.name) if len(text) <= room), "")
+    """Name and percent, on one line or two, the name alone, or nothing, as the piece has room."""
+    room = int(_LETTERS * share.percent)
+    figure = f"{share.percent:.0f} %"
+    tries = (f"{share.name} {figure}", f"{share.name}\n{figure}", share.name, "\n".join(share.name.split(" ", 1)),
+             share.name.replace(", ", "\n", 1))
+    return next((text for text in tries if max(map(len, text.split("\n"))) <= room), "")
 
 
 def _way(axes: "Axes", budget: Budget, steps: list) -> None:
@@ -76,5 +81,7 @@ def _way(axes: "Axes", budget: Budget, steps: list) -> None:
     axes.set(ylim=(-0.6, len(steps) - 0.4), xlim=(low, low + 2.4 * span), yticks=(),
              xlabel="decibels lost on the way")
     axes.set_title(f"from {' and '.join(path.origin)} to port {path.port} at {harmonic_name(path.harmonic)}: "
-                   f"{path.loss_db:.2f} dB, {show(path.given, 'W', 4)} to {show(path.delivered, 'W', 4)}")
+                   f"{abs(path.loss_db):.2f} dB {'lost' if path.loss_db >= 0 else 'gained'}, "
+                   f"{show(path.given, 'W', 4)} to {show(path.delivered, 'W', 4)}"
+                   f"{others_who_give(budget).replace('; ', chr(10), 1)}")
     axes.grid(True, axis="x", color=PALE, linewidth=0.3)

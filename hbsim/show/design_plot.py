@@ -6,25 +6,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..design.band import loss_db, through_and_back
+from ..design import curves
 from ..design.coupled_filter import FilterDesign
-from ..design.feed import HARMONICS, FeedDesign
+from ..design.feed import HARMONICS, LINE_OHM, FeedDesign
 from ..design.figures import Design
-from ..design.lines import LineDesign, line_values
+from ..design.lines import LineDesign
 from ..design.lumped_match import LumpedMatchDesign, ways
-from ..design.pairs import PairDesign, pair_values
+from ..design.pairs import PairDesign
 from ..design.stub_match import StubMatchDesign
 from ..quantities import show
-from .smith import smith_chart
-from .style import DASHES, DOTS, INK, LINES, PALE, heading, new_figure
+from .smith import SCALE, own_figures, smith_chart
+from .style import DASHES, DOTS, INK, LINES, PALE, harmonic_name, heading, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_POINTS = 801
 _FLOOR_DB = -80.0
-_BESIDE = 1e-7  # ideal parts leave nodes undetermined at exact quarter waves
 _PLATE = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85}  # under letters
 _LARGEST = 1e5  # of an impedance drawn. [ohm]
 
@@ -48,10 +46,10 @@ def _filter(d: FilterDesign) -> "Figure":
     edges = f"{show(band.low, 'Hz', 5)} to {show(band.high, 'Hz', 5)}"
     heading(figure, f"Band-pass of {prototype.order} {'hairpin' if d.hairpin else 'straight'} resonators, {kind}; "
                     f"wanted {edges}")
-    _response(near, d, band.centre - 1.6 * band.width, band.centre + 1.6 * band.width, back=True)
+    _response(near, d, curves.response_near(d), back=True)
     near.set_title("Around the pass-band (grey: as wanted); thick: through, thin: reflected; dashed: ideal prototype")
     near.set_ylim(-45.0, 2.0)
-    _response(far, d, 0.3 * band.centre, 2.3 * band.centre, back=False)
+    _response(far, d, curves.response_far(d), back=False)
     far.set_title("Through, far and wide; dashed: ideal prototype")
     far.set_ylim(_FLOOR_DB, 2.0)
     for share, name in ((0.5, "half"), (2.0, "twice the centre")):
@@ -61,28 +59,24 @@ def _filter(d: FilterDesign) -> "Figure":
     return figure
 
 
-def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: bool) -> None:
+def _response(axes: "Axes", d: FilterDesign, found: curves.Response, *, back: bool) -> None:
     band = d.wish.band
-    frequency = np.linspace(max(low, 0.01 * band.centre), high, _POINTS) * (1.0 + _BESIDE)
-    through, reflected = through_and_back(d.elements, d.ends, d.wish.impedance, frequency)
-    wanted = d.wish.prototype.loss_db(2.0 * (frequency - band.centre) / band.width)
-    reflected_wanted = loss_db(np.sqrt(1.0 - 10.0 ** (-wanted / 10.0)))
     axes.axvspan(band.low / 1e9, band.high / 1e9, color="#e9e9e9", zorder=0)
-    x, (blue, _), (red, _) = frequency / 1e9, LINES[0], LINES[1]
-    axes.plot(x, -wanted, color=INK, linestyle=DASHES, linewidth=0.9)
-    axes.plot(x, -loss_db(through), color=blue, linewidth=1.8)
+    x, (blue, _), (red, _) = found.frequency / 1e9, LINES[0], LINES[1]
+    axes.plot(x, found.prototype_through, color=INK, linestyle=DASHES, linewidth=0.9)
+    axes.plot(x, found.through, color=blue, linewidth=1.8)
     if back:
-        axes.plot(x, -reflected_wanted, color=PALE, linestyle=DASHES, linewidth=0.8)
-        axes.plot(x, -loss_db(reflected), color=red, linewidth=1.0)
-    axes.set(xlabel="frequency / GHz", ylabel="dB", xlim=(x[0], x[-1]))
+        axes.plot(x, found.prototype_reflected, color=PALE, linestyle=DASHES, linewidth=0.8)
+        axes.plot(x, found.reflected, color=red, linewidth=1.0)
+    axes.set(xlabel="frequency / GHz", ylabel="level / dB", xlim=(x[0], x[-1]))
     if not back:
         return
-    level = -loss_db(through)
-    at = _POINTS // 2 + int(np.argmin(np.abs(level[_POINTS // 2:] + 18.0)))
+    level, middle = found.through, len(x) // 2
+    at = middle + int(np.argmin(np.abs(level[middle:] + 18.0)))
     axes.annotate("through (S21)", (x[at], level[at]), xytext=(-7, -5), textcoords="offset points", ha="right",
-                  va="top", fontsize=8, color=blue)
-    side = int(np.argmin(np.abs(frequency - band.high - 0.75 * band.width)))
-    axes.annotate("reflected (S11)", (x[side], -loss_db(reflected)[side]), xytext=(0, -12), ha="center",
+                  va="top", fontsize=8, color=blue, bbox=_PLATE)
+    side = int(np.argmin(np.abs(found.frequency - band.high - 0.75 * band.width)))
+    axes.annotate("reflected (S11)", (x[side], found.reflected[side]), xytext=(0, -12), ha="center",
                   textcoords="offset points", fontsize=8, color=red, bbox=_PLATE)
     axes.annotate(f"{max(d.found.centre_loss_db, 0.0):.2f} dB at the centre",
                   (band.centre / 1e9, -d.found.centre_loss_db), xytext=(0, -12), textcoords="offset points",
@@ -94,10 +88,10 @@ def _response(axes: "Axes", d: FilterDesign, low: float, high: float, *, back: b
 
 def _stub_match(d: StubMatchDesign) -> "Figure":
     """A chart for each solution: from the load along the line, then along the stub to the centre."""
-    figure = new_figure(4.9 * max(len(d.solutions), 1.3), 5.6)
+    figure = new_figure(4.4 * max(len(d.solutions), 1.3), 5.2)
     heading(figure, f"Match of {_ohms(d.load)} to {show(d.impedance, 'ohm')} at {show(d.frequency, 'Hz', 5)} by one "
                     f"{d.solutions[0].kind} stub;\ndashed circle: conductance of the line"
-                    f"{'' if d.board is None else '; thin: the tee'}")
+                    f"{'' if d.board is None else '; black: the tee'}")
     for number, (axes, s) in enumerate(zip(np.atleast_1d(figure.subplots(1, len(d.solutions))), d.solutions), 1):
         line = f"{s.distance_degrees:.1f} deg" if s.distance is None else f"{1e3 * s.distance:.2f} mm"
         stub = f"{s.stub_degrees:.1f} deg" if s.stub is None else f"{1e3 * s.stub:.2f} mm"
@@ -111,7 +105,7 @@ def _stub_match(d: StubMatchDesign) -> "Figure":
 def _lumped_match(d: LumpedMatchDesign) -> "Figure":
     count = len(d.solutions)
     columns = min(count, 2)
-    figure = new_figure(4.9 * columns, 5.6 if count < 3 else 10.4)
+    figure = new_figure(4.4 * columns, 5.2 if count < 3 else 9.6)
     heading(figure, f"Match of {_ohms(d.load)} to {show(d.impedance, 'ohm')} at {show(d.frequency, 'Hz', 5)} by lumped "
                     f"parts;\ndashed circle: conductance of the line")
     panels = np.atleast_1d(figure.subplots(-(-count // columns), columns)).ravel()
@@ -132,13 +126,14 @@ def _steps(axes: "Axes", impedance: float, steps: list[tuple[np.ndarray, str]]) 
     """Ways on a Smith chart from the load on, one after the other, each with its name and a head half way."""
     smith_chart(axes, impedance)
     turn = np.exp(1j * np.linspace(0.0, 2.0 * np.pi, 181))
-    axes.plot(-0.5 + 0.5 * turn.real, 0.5 * turn.imag, color=INK, linewidth=0.9, linestyle=DASHES, zorder=2)
+    axes.plot(-0.5 + 0.5 * turn.real, 0.5 * turn.imag, color=INK, linewidth=0.9, linestyle=DASHES, zorder=2,
+              gid=SCALE)
     load, end = complex(steps[0][0][0]), complex(steps[-1][0][-1])
     ways = np.concatenate([way for way, _ in steps])
-    taken = [_box(point, "o") for point in (load, end)]
+    taken = [_box(load, "o"), _box(end, "ooo"), *own_figures(impedance)]
     for (before, _), (after, _) in zip(steps, steps[1:]):  # what stands between two steps, a tee
         tee = np.array([before[-1], after[0]])
-        axes.plot(tee.real, tee.imag, color=INK, linewidth=0.9, zorder=3.5)
+        axes.plot(tee.real, tee.imag, color=INK, linewidth=2.4, zorder=3.5)
     for (way, name), (colour, dash) in zip(steps, LINES):
         axes.plot(way.real, way.imag, color=colour, linestyle=dash, linewidth=2.0, zorder=3)
         run = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way)))])
@@ -148,8 +143,9 @@ def _steps(axes: "Axes", impedance: float, steps: list[tuple[np.ndarray, str]]) 
                                   "mutation_scale": 13})
         _write(axes, complex(way[middle]), name, colour, taken, ways)
     _write(axes, load, "load", INK, taken, ways)
-    for point in (load, end):
-        axes.plot(point.real, point.imag, "o", color=INK, markersize=5, zorder=7)
+    axes.plot(load.real, load.imag, "o", color=INK, markersize=5, zorder=7)
+    # a ring about the figure that the chart has in its centre
+    axes.plot(end.real, end.imag, "o", markerfacecolor="none", markeredgecolor=INK, markersize=13, zorder=7)
 
 
 _NEAR = (0.1, 0.15, 0.2, 0.27, 0.35, 0.45)  # how far from its place a name may stand, in units of the chart
@@ -191,21 +187,23 @@ def _feed(d: FeedDesign) -> "Figure":
     stub = f"an open stub of {show(d.stub_impedance, 'ohm', 3)}" if d.stub_angle is None else "a radial stub"
     heading(figure, f"What a bias feed is to its line: a quarter wave of {show(d.impedance, 'ohm', 3)} and {stub} "
                     f"at {name} = {show(d.harmonic * d.frequency, 'Hz', 5)}")
-    x = np.array(d.curve_frequency) / d.frequency
-    curves = ((d.curve_open, "nothing beyond the stub", LINES[0], 1.8),
+    x = np.array(d.curve_frequency) / 1e9
+    drawn = ((d.curve_open, "nothing beyond the stub", LINES[0], 1.8),
               (d.curve_resistive, f"{show(d.beyond, 'ohm')} beyond", LINES[1], 1.3))
-    for values, text, (colour, dash), width in curves:
+    for values, text, (colour, dash), width in drawn:
         axes.semilogy(x, np.minimum(np.abs(values), _LARGEST), color=colour, linestyle=dash, linewidth=width,
                       label=text)
     largest = min(max(np.abs(d.curve_open).max(), np.abs(d.curve_resistive).max()), _LARGEST)
     top = 10.0 ** np.ceil(np.log10(1.2 * largest)) if largest < _LARGEST else _LARGEST
     for k in range(1, HARMONICS + 1):
-        axes.axvline(k, color=PALE, linewidth=0.8, linestyle=DOTS, zorder=1)
-    axes.axhline(50.0, color=INK, linewidth=0.8, linestyle=DASHES)
-    axes.annotate("50 ohm", (x[-1], 50.0), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8,
-                  annotation_clip=False)
-    axes.set_xticks(range(1, HARMONICS + 1), ["f0", *(f"{k} f0" for k in range(2, HARMONICS + 1))])
-    axes.set(xlabel="frequency", ylabel="|Z| seen by the line / ohm", xlim=(x[0], x[-1]), ylim=(0.5, top))
+        axes.axvline(k * d.frequency / 1e9, color=PALE, linewidth=0.8, linestyle=DOTS, zorder=1)
+    axes.axhline(LINE_OHM, color=INK, linewidth=0.8, linestyle=DASHES)
+    axes.annotate(show(LINE_OHM, "ohm"), (x[-1], LINE_OHM), xytext=(4, 0), textcoords="offset points", va="center",
+                  fontsize=8, annotation_clip=False)
+    axes.set_xticks([k * d.frequency / 1e9 for k in range(1, HARMONICS + 1)],
+                    [f"{harmonic_name(k)}\n{k * d.frequency / 1e9:.4g}"
+                     for k in range(1, HARMONICS + 1)])
+    axes.set(xlabel="frequency / GHz", ylabel="|Z| seen by the line / ohm", xlim=(x[0], x[-1]), ylim=(0.5, top))
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False, fontsize=8.5)
     return figure
 
@@ -217,8 +215,7 @@ def _line(d: LineDesign) -> "Figure":
     at = f"at {show(v.frequency, 'Hz', 5)}" if v.frequency else "at low frequency"
     heading(figure, f"Impedance of a strip on {show(d.board.height, 'm', 3)} of permittivity "
                     f"{d.board.permittivity:.3g}, {at}")
-    widths = np.geomspace(v.width / 6.0, v.width * 6.0, 121)
-    impedances = [line_values(float(w), d.board, v.frequency, d.conductor).impedance for w in widths]
+    widths, impedances = curves.line_curve(d)
     axes.semilogx(1e3 * widths, impedances, color=LINES[0][0], linewidth=1.6)
     _point(axes, 1e3 * v.width, v.impedance, f"{1e3 * v.width:.2f} mm: {show(v.impedance, 'ohm')}")
     _plain_widths(axes)
@@ -233,10 +230,8 @@ def _pair(d: PairDesign) -> "Figure":
     at = f"at {show(v.frequency, 'Hz', 5)}" if v.frequency else "at low frequency"
     heading(figure, f"Two strips of {1e3 * v.width:.2f} mm on {show(d.board.height, 'm', 3)} of permittivity "
                     f"{d.board.permittivity:.3g}, {at}")
-    gaps = np.geomspace(v.gap / 6.0, v.gap * 6.0, 121)
-    values = [pair_values(v.width, float(gap), d.board, v.frequency, d.conductor) for gap in gaps]
-    for name, (colour, dash) in zip(("even", "odd"), LINES):
-        impedances = [getattr(value, f"{name}_impedance") for value in values]
+    gaps, even, odd = curves.pair_curve(d)
+    for name, impedances, (colour, dash) in zip(("even", "odd"), (even, odd), LINES):
         axes.semilogx(1e3 * gaps, impedances, color=colour, linestyle=dash, linewidth=1.6)
         axes.annotate(name, (1e3 * gaps[0], impedances[0]), xytext=(6, 8 if name == "even" else -12),
                       textcoords="offset points", color=colour, fontsize=8.5)
@@ -244,7 +239,7 @@ def _pair(d: PairDesign) -> "Figure":
         _point(axes, 1e3 * v.gap, z, f"{1e3 * v.gap:.2f} mm: {show(z, 'ohm')}", below=name == "odd")
     _plain_widths(axes)
     axes.set(xlabel="gap / mm", ylabel="impedance / ohm", xlim=(1e3 * gaps[0], 1e3 * gaps[-1]),
-             ylim=(0, 1.15 * max(value.even_impedance for value in values)))
+             ylim=(0, 1.15 * even.max()))
     return figure
 
 

@@ -13,7 +13,7 @@ from ..balance.solution import SteadyState
 from ..devices.contract import Rating
 from ..quantities import PREFIXES, show
 from .ranking import foremost
-from .style import DASHES, INK, LINES, harmonic_name, scaled
+from .style import DASHES, INK, LINES, PERIODS, harmonic_name, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -75,7 +75,8 @@ def _waveforms(top: "Axes", low: "Axes", devices: Sequence[DeviceState], styles:
         time, time_unit = scaled(np.arange(2 * shown.shape[1] + 1) / shown.shape[1] / frequency, "s")
         for row, both in zip(shown, styles):
             colour, dash, width = both[which]
-            axes.plot(time, np.append(np.tile(row, 2), row[0]), color=colour, linestyle=dash, linewidth=width)
+            axes.plot(time, np.append(np.tile(row, 2), row[0]), color=colour, linestyle=dash, linewidth=width,
+                      gid=PERIODS)
         axes.set(ylabel=f"{name} / {unit}", xlim=(0, time[-1]))
     top.tick_params(labelbottom=False)
     # a current with steep edges rings at the last harmonics; the number tells such waves from the circuit's own

@@ -26,8 +26,8 @@ def device_figure(found: TransistorCurves | DiodeCurves) -> "Figure":
     Diode: forward current on both scales, capacitance, cut-off frequency.
     """
     if isinstance(found, TransistorCurves):
-        figure = new_figure(12.0, 7.0)
-        panels = figure.subplots(2, 3).ravel()
+        figure = new_figure(8.6, 9.0)
+        panels = figure.subplots(3, 2).ravel()
         for panel, draw in zip(panels, (_output, _currents, _capacitances, _current_gain, _transition, _reading)):
             draw(panel, found)
     else:
@@ -65,8 +65,8 @@ def _output(axes: "Axes", found: TransistorCurves) -> None:
     axes.set_title(_folded(title))
     limit = found.entry.model.dissipation_max
     if limit is not None and 1e3 * limit / axes.get_xlim()[1] < axes.get_ylim()[1]:
-        voltage = np.linspace(*axes.get_xlim(), 200)[1:]
-        axes.plot(voltage, 1e3 * limit / voltage, color=PALE, linewidth=1.0, linestyle=(0, (4, 3)))
+        voltage, current = found.dissipation_limit
+        axes.plot(voltage, 1e3 * current, color=PALE, linewidth=1.0, linestyle=(0, (4, 3)))
         axes.set_title(_folded(f"{title}; dashed: {show(limit, 'W', 3)}, the limit of the dissipation"))
     label_lines(axes, ends)
     return None
@@ -88,7 +88,7 @@ def _currents(axes: "Axes", found: TransistorCurves) -> None:
 
 
 def _current_gain(axes: "Axes", found: TransistorCurves) -> None:
-    _against_current(axes, found, found.current_gain, "IC / IB", "Current gain", LINES[0][0])
+    _against_current(axes, found, found.current_gain, "IC over IB", "Current gain", LINES[0][0])
 
 
 def _transition(axes: "Axes", found: TransistorCurves) -> None:
@@ -122,11 +122,11 @@ def _reading(axes: "Axes", found: TransistorCurves) -> None:
     if found.fastest is None:
         return _empty(axes, title)
     limit = found.transition_frequency[found.fastest]
-    level = 20 * np.log10(found.gain)
+    level = found.gain_db
     shown = (level > _LOWEST_GAIN_DB) & (found.frequency > limit / 2e3) & (found.frequency < 3 * limit)
     frequency = found.frequency[shown] / 1e9
     axes.semilogx(frequency, level[shown], color=LINES[0][0])
-    line = 20 * np.log10(limit / found.frequency[shown])
+    line = found.line_db[shown]
     under = line < level[0] + 3
     axes.semilogx(frequency[under], line[under], color=PALE, linestyle=(0, (4, 3)), linewidth=1.0)
     axes.plot(limit / 1e9, 0.0, "o", color=INK, markersize=5)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import textwrap
+from itertools import cycle
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +12,7 @@ import numpy as np
 from ..quantities import show
 from ..studies.drive_study import LAW_BAND, DriveStudy
 from .drive_study_page import short_temperature
-from .style import DOTS, INK, LINES, LOWEST_DBM, PALE, harmonic_name, heading, label_lines, new_figure
+from .style import DOTS, INK, LINES, LOWEST_DBM, MANY_LINES, PALE, harmonic_name, heading, label_lines, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,17 +25,17 @@ _MOST_LINES = len(LINES)
 def drive_study_figure(study: DriveStudy) -> "Figure":
     """Output against drive with the asymptote, the slope and the leakage below; beside it the temperatures."""
     hot = bool(study.at_temperature)
-    figure = new_figure(11.0 if hot else 7.5, 7.6)
-    grid = figure.add_gridspec(3, 2 if hot else 1, height_ratios=(2.2, 1, 1), width_ratios=(1, 1) if hot else None)
-    top = figure.add_subplot(grid[0, 0])
-    slope, leak = (figure.add_subplot(grid[n, 0], sharex=top) for n in (1, 2))
+    figure = new_figure(9.0 if hot else 7.5, 7.2)
+    left, right = figure.subfigures(1, 2) if hot else (figure, None)
+    top, slope, leak = left.subplots(3, 1, sharex=True, height_ratios=(2.2, 1, 1))
     _output(top, study)
     _slope(slope, study)
     _leaks(leak, study)
     leak.set_xlabel("drive / dBm")
     if hot:
-        _temperatures(figure.add_subplot(grid[:2, 1]), study)
-        _shifts(figure.add_subplot(grid[2, 1]), study)
+        upper, lower = right.subplots(2, 1, height_ratios=(3.2, 1))
+        _temperatures(upper, study)
+        _shifts(lower, study)
     heading(figure, study.description.title)
     return figure
 
@@ -58,9 +60,9 @@ def _output(axes: "Axes", study: DriveStudy) -> None:
         if curve.found.drive_dbm is not None and curve.found.drive_dbm <= curve.drive[-1]:
             marks.append((curve.found.drive_dbm, curve.found.output_dbm, "o", "1 dB below the asymptote"))
     if curve.turn_on_dbm is not None:
-        marks.append((curve.turn_on_dbm, _at(curve.drive, curve.output, curve.turn_on_dbm), "^", "turn-on"))
+        marks.append((curve.turn_on_dbm, curve.output_at(curve.turn_on_dbm), "^", "turn-on"))
     if curve.onset_dbm is not None:
-        marks.append((curve.onset_dbm, _at(curve.drive, curve.output, curve.onset_dbm), "s", "onset of saturation"))
+        marks.append((curve.onset_dbm, curve.output_at(curve.onset_dbm), "s", "onset of saturation"))
     told = []
     for x, y, marker, words in marks:
         axes.plot(x, y, marker, markerfacecolor="white", markeredgecolor=INK, markersize=5.5, zorder=4, label=words)
@@ -83,10 +85,6 @@ def _along(axes: "Axes", x: np.ndarray, y: np.ndarray, words: str) -> None:
               rotation_mode="anchor", transform_rotates_text=True, ha="center", va="top", linespacing=0.6)
 
 
-def _at(x: np.ndarray, y: np.ndarray, place: float) -> float:
-    return float(np.interp(place, x, y))
-
-
 def _slope(axes: "Axes", study: DriveStudy) -> None:
     curve, order = study.curve, study.order
     axes.plot(curve.drive, curve.slope, color=INK, linewidth=1.2)
@@ -103,24 +101,15 @@ def _leaks(axes: "Axes", study: DriveStudy) -> None:
             last = np.flatnonzero(np.isfinite(level))[-1]
             ends.append((float(study.curve.drive[last]), float(level[last]), harmonic_name(k), colour))
     axes.set(ylabel=f"to {harmonic_name(study.order)} / dBc")
-    label_lines(axes, _apart(axes, ends))
-
-
-def _apart(axes: "Axes", ends: list[tuple[float, float, str, str]]) -> list[tuple[float, float, str, str]]:
-    """Labels of a low panel at least a tenth and a half of its height apart, which its small height asks for."""
-    low, high = axes.get_ylim()
-    placed: list[tuple[float, float, str, str]] = []
-    for x, y, words, colour in sorted(ends, key=lambda end: end[1]):
-        placed.append((x, max(y, placed[-1][1] + 0.15 * (high - low)) if placed else y, words, colour))
-    return placed
+    label_lines(axes, ends, share=0.15)  # the panel is low
 
 
 def _temperatures(axes: "Axes", study: DriveStudy) -> None:
-    for (colour, dash), curve in zip(LINES, study.at_temperature):
+    for (colour, dash), curve in zip(cycle(MANY_LINES), study.at_temperature):
         axes.plot(curve.drive, _shown(curve.output, LOWEST_DBM), color=colour, linestyle=dash, linewidth=1.5,
                   label=short_temperature(curve))
         if curve.turn_on_dbm is not None:
-            axes.plot(curve.turn_on_dbm, _at(curve.drive, curve.output, curve.turn_on_dbm), "^", color=colour,
+            axes.plot(curve.turn_on_dbm, curve.output_at(curve.turn_on_dbm), "^", color=colour,
                       markerfacecolor="white", markersize=5.5)
     if study.reference_output_dbm is not None:
         axes.axhline(study.reference_output_dbm, color=PALE, linewidth=0.8, linestyle=DOTS)
@@ -146,4 +135,4 @@ def _shifts(axes: "Axes", study: DriveStudy) -> None:
     output = "" if study.reference_output_dbm is None else f" of {study.reference_output_dbm:.2f} dBm"
     later = "; white: turn-on" if any(s.later_db is not None for s in study.shifts) else ""
     axes.set(ylabel="more drive / dB", xlim=(-0.6, len(study.shifts) - 0.4),
-             title=f"against {show(study.reference_k, 'K')}; black: same output{output}{later}")
+             title=textwrap.fill(f"against {show(study.reference_k, 'K')}; black: same output{output}{later}", 48))

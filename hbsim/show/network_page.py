@@ -8,8 +8,9 @@ import numpy as np
 
 from ..linear.passivity import largest_gain
 from ..quantities import show
-from ..studies.network_figures import PHASE_FLOOR_DB, Band, Measured, band, name_of, pairs
+from ..studies.network_figures import PHASE_FLOOR_DB, Band, Measured, band
 from ..studies.network_response import LEAST, NetworkResponse, Seen
+from ..studies.parameter_names import name_of, pairs
 from .junctions import junction_sentences
 from .style import harmonic_name
 from .text import listed, table, wrapped

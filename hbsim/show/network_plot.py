@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..quantities import PREFIXES, show
-from ..studies.network_figures import Measured, name_of
+from ..studies.network_chart import MOST_DRAWN, chart_curves
+from ..studies.network_figures import Measured
 from ..studies.network_response import LEAST, NetworkResponse
+from ..studies.parameter_names import name_of
 from .smith import Mark, mark_points, smith_chart
 from .style import DOTS, LINES, PALE, axis_label, harmonic_name, heading, label_lines, new_figure, scaled
 
@@ -26,17 +28,16 @@ _UNDER = 2.6  # width of the first of several curves: it shows beside a dashed o
 _MOST_NAMED = 8  # harmonics that are named
 _APART = 0.055  # of the width of a panel: names of harmonics closer than that would touch
 _MOST_MARKS = 16  # on the chart, of all curves together
-_STEP, _MOST_ADDED = 0.03, 4000  # of the reflection from point to point of a curve on the chart; points put between
-_HEADING_WIDTH = 130
+_HEADING_WIDTH = 110
 _Pair = tuple[int, int]
 
 
 def network_figure(found: NetworkResponse, beside: Measured | None = None) -> "Figure":
     """The picture; of more than 2 ports the four ways that let most through and the first four reflections."""
-    reflections = [(i, i) for i in range(len(found.ports))][:len(LINES)]
+    reflections = [(i, i) for i in range(len(found.ports))][:MOST_DRAWN]
     ways = _ways(found)
     panels = ([("transmission", ways)] if ways else []) + [("reflection", reflections)]
-    figure = new_figure(10.6, 1.4 + 2.05 * (len(panels) + 1))
+    figure = new_figure(8.8, 1.4 + 1.85 * (len(panels) + 1))
     grid = figure.add_gridspec(len(panels) + 1, 2, width_ratios=(1.0, 1.02))
     left = [figure.add_subplot(grid[row, 0]) for row in range(len(panels) + 1)]
     for axes, (title, shown) in zip(left, panels):
@@ -86,9 +87,7 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
     ends = []
     for (pair, curve), (colour, dash) in zip(curves.items(), LINES):
         if beside is not None:
-            points = beside.data.s[beside.common][:, pair[0], pair[1]]
-            with np.errstate(divide="ignore"):
-                level = 20.0 * np.log10(np.abs(points))
+            level = beside.seen.db[:, pair[0], pair[1]]
             drawn.append(level[np.isfinite(level)])
             axes.plot(beside.data.frequency[beside.common] / _factor(unit), level, linestyle="none", color=colour,
                       marker=_SHAPES[list(curves).index(pair)], markersize=_SIZES[list(curves).index(pair)],
@@ -105,7 +104,7 @@ def _sizes(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
                   **_width(dash, len(curves)))
     if any((curve < bottom).any() for curve in curves.values()):
         axes.annotate(f"below {bottom:.0f} dB not drawn", (0.01, 0.03), xycoords="axes fraction", fontsize=7.5,
-                      zorder=4)
+                      zorder=4, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.8})
     label_lines(axes, [(x, max(y, low) if np.isfinite(y) else low, text, colour) for x, y, text, colour in ends])
 
 
@@ -135,6 +134,8 @@ def _delays(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair]) -> Non
             ends.append((frequency[solved[-1]], curve[solved[-1]], name_of(i, j, len(found.ports)), colour))
     axes.set_ylabel(axis_label("group delay", unit))
     if np.isnan(values).any():
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.15 * (high - low))  # room for the words
         axes.annotate(f"drawn where S is within {_DELAY_DB:.0f} dB of its largest", (0.01, 0.95), va="top",
                       xycoords="axes fraction", fontsize=7.5, zorder=4)
     label_lines(axes, ends)
@@ -177,7 +178,7 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
     centre = references.pop() if len(references) == 1 else None
     smith_chart(axes, centre)
     marks, curves, samples, dots = [], [], [], []
-    smooth = _smooth(found, [i for i, _ in shown])
+    _, smooth = chart_curves(found, [i for i, _ in shown])
     named = min(_MOST_NAMED, _MOST_MARKS // len(shown))
     for n, ((i, _), (colour, dash)) in enumerate(zip(shown, LINES)):
         curve = smooth[:, n]
@@ -199,18 +200,3 @@ def _chart(axes: "Axes", found: NetworkResponse, shown: Sequence[_Pair], beside:
                 handlelength=3.2, borderaxespad=0)
     axes.annotate("impedances in ohm" if centre is not None else "impedances over\neach port's reference",
                   (1.0, 0.0), xycoords="axes fraction", ha="right", va="bottom", fontsize=7.5)
-
-
-def _smooth(found: NetworkResponse, ports: Sequence[int]) -> np.ndarray:
-    """Reflections (n, len(ports)) with frequencies put in, and computed there, where points lie far apart."""
-    frequency = found.frequency
-    curves = found.s[:, ports, ports]
-    pieces = np.ceil(np.abs(np.diff(curves, axis=0)).max(axis=1) / _STEP).clip(1, None)
-    pieces = np.minimum(pieces, max(1.0, _MOST_ADDED // max(int((pieces > 1).sum()), 1))).astype(int)
-    between = [low + (high - low) * np.arange(1, count) / count
-               for low, high, count in zip(frequency, frequency[1:], pieces)]
-    added = np.concatenate(between)
-    if not len(added):
-        return curves
-    order = np.argsort(np.concatenate([frequency, added]), kind="stable")
-    return np.concatenate([curves, found.at(added)[:, ports, ports]])[order]

@@ -15,7 +15,8 @@ from ..studies.compression import Compression
 from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
 from .device_panels import draw_devices
-from .style import INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, log_axis, new_figure, scaled
+from .style import (INK, LINES, LOWEST_DBM, PALE, STEM, axis_label, harmonic_name, heading, log_axis, new_figure,
+                    scaled)
 from .sweep_curves import curves
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _HEADING_WIDTH = 100
-_MAP_HEADING_WIDTH = 125
+_MAP_HEADING_WIDTH = 110
 _MOST_TICKS = 16  # labels that fit side by side under a spectrum
 
 
@@ -79,7 +80,7 @@ def _spectrum(axes: "Axes", prediction: Prediction) -> None:
         unsure = prediction.unsure[k]
         colour, width = (LINES[1][0], 3.0) if k == wanted else (PALE if unsure else INK, 1.5)
         axes.plot([f, f], [level, bottom], color=colour, linewidth=width, linestyle=(0, (2, 1)) if unsure else "-",
-                  solid_capstyle="butt")
+                  solid_capstyle="butt", gid=STEM)
         # where lines stand close, only a sure one that towers over its neighbours has room for a figure
         towers = abs(k - wanted) > step and not unsure and level >= levels[max(0, k - 1 - step):k + step].max()
         if k == wanted or step == 1 or towers:
@@ -137,7 +138,7 @@ def _map(figure: "Figure", axes: "Axes", x: np.ndarray, y: np.ndarray, z: np.ma.
     dark = levels < levels.mean()
     lines = axes.contour(x, y, z, levels=levels, colors=["white" if d else INK for d in dark], linewidths=0.6,
                          linestyles="solid")
-    axes.clabel(lines, levels=levels[::2], fmt="%g", fontsize=7)
+    axes.clabel(lines, levels=levels[::2], fmt="%g", fontsize=7.5)
     figure.colorbar(filled, ax=axes, ticks=levels[::2])
     row, column = np.unravel_index(int(np.argmax(z)), z.shape)
     for colour, size, width in (("white", 9, 3.0), (INK, 8, 1.4)):

@@ -12,10 +12,10 @@ from ..balance.accuracy import tolerance_words
 from ..balance.device_state import CONDUCTING, DeviceState
 from ..balance.solution import SteadyState
 from ..quantities import show
+from ..studies.branches import unsettled_others
 from ..studies.compression import Compression, sentence
 from ..studies.prediction import UNSURE, Prediction
 from ..studies.table import SweepTable
-from .branches import unsettled_others
 from .junctions import junction_sentences
 from .ranking import foremost, given_watts
 from .style import axis_label, harmonic_name, scaled

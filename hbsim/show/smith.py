@@ -17,13 +17,14 @@ from .style import INK, PALE
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+SCALE = "scale"  # marks lines that belong to the chart, as ticks belong to an axis
 _FAINT = "#c9c9c9"
 # r or |x| -> where its line ends: |x| on a circle of r, r on an arc of x
 _MAIN = {0.2: 2.0, 0.5: 5.0, 1.0: 5.0, 2.0: 10.0, 5.0: 10.0}
 _FINE = {0.1: 0.5, 0.3: 1.0, 0.4: 1.0, 0.6: 1.0, 0.8: 2.0, 1.5: 2.0, 3.0: 5.0, 10.0: 10.0}
 _EDGE, _RIM = 1.16, 1.035  # half width of what is drawn, and where the reactances are written; the rim is at 1
 _WIDE = 4.4
-_POINTS = 7.0  # height of the letters. [pt]
+_POINTS = 7.5  # height of the letters. [pt]
 _LETTER = 0.6  # width of a letter over its height, about
 _AROUND = np.exp(2j * np.pi * (np.arange(16) + 0.5) / 16)  # where a label may stand about its point
 _FAR = (0.075, 0.13, 0.2, 0.28)  # and how far
@@ -52,12 +53,17 @@ def smith_chart(axes: "Axes", reference: float | None = 50.0) -> None:
                 _line(axes, _between(0.0, end) + 1j * sign * value, colour, width)
     _line(axes, np.array([0.0, 1e9]), PALE, 0.7)
     turn = np.exp(1j * np.linspace(0.0, 2.0 * np.pi, 361))
-    axes.plot(turn.real, turn.imag, color=INK, linewidth=1.0, zorder=1.6)
+    axes.plot(turn.real, turn.imag, color=INK, linewidth=1.0, zorder=1.6, gid=SCALE)
     for label in _scale(reference):
         rim = abs(label.place) > 1.0
         axes.annotate(label.text, (label.place.real, label.place.imag), ha="center", va="center", color=INK,
                       fontsize=_POINTS - 0.5, zorder=1.8, annotation_clip=False,
                       bbox=None if rim else {"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.85})
+
+
+def own_figures(reference: float | None = 50.0) -> list[tuple[float, float, float, float]]:
+    """Middle and half sizes of the impedances written on the chart, in units of the chart."""
+    return [tuple(_box(label.place, label.text)) for label in _scale(reference)]
 
 
 def mark_points(axes: "Axes", marks: Sequence[Mark], curves: Sequence[np.ndarray],
@@ -146,4 +152,5 @@ def _between(low: float, high: float) -> np.ndarray:
 
 def _line(axes: "Axes", z: np.ndarray, colour: str, width: float) -> None:
     reflection = (z - 1.0) / (z + 1.0)
-    axes.plot(reflection.real, reflection.imag, color=colour, linewidth=width, zorder=1.2, solid_capstyle="round")
+    axes.plot(reflection.real, reflection.imag, color=colour, linewidth=width, zorder=1.2, solid_capstyle="round",
+              gid=SCALE)

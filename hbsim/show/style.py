@@ -21,8 +21,12 @@ INK, PALE = "#222222", "#9a9a9a"
 # Blue, vermilion, green and purple of the colour-blind safe set of M. Okabe and K. Ito (2008); each line also has a
 # dash pattern of its own, so that a grey print still tells them apart.
 LINES = (("#0072B2", "-"), ("#D55E00", (0, (6, 2))), ("#009E73", (0, (2, 1.5))), ("#7a4f9a", (0, (6, 2, 1.5, 2))))
+# For what may be more than four: the same, then their lighter kin with dashes of yet other lengths.
+MANY_LINES = (*LINES, ("#56B4E9", (0, (12, 2))), ("#E69F00", (0, (1, 1))), ("#222222", (0, (6, 1.5, 1, 1.5, 1, 1.5))),
+              ("#CC79A7", (0, (12, 2, 3, 2))))
 DOTS, DASHES = (0, (1, 1.5)), (0, (4, 3))
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
+STEM, PERIODS = "stem", "periods"  # marks of lines: on the foot of the panel; over whole periods of a waveform
 FORMATS = ("png", "svg", "pdf")
 
 
@@ -90,24 +94,26 @@ def save(figure: "Figure", path: str) -> None:
         figure.savefig(handle, format=ending, dpi=160)
 
 
-def label_lines(axes: "Axes", ends: list[tuple[float, float, str, str]]) -> None:
+def spread(wanted: np.ndarray, low: float, high: float, share: float) -> np.ndarray:
+    """Rising places (n,) as near to the wanted, rising ones as a distance of a share of high - low lets them be.
+
+    Of all such rows the one with the least sum of squares, from `low` on, and to `high` if there is room for it.
+    """
+    from scipy.optimize import isotonic_regression
+    steps = share * (high - low) * np.arange(len(wanted))
+    return np.clip(isotonic_regression(wanted - steps).x, low, max(low, high - steps[-1])) + steps
+
+
+def label_lines(axes: "Axes", ends: list[tuple[float, float, str, str]], share: float = 0.055) -> None:
     """Write labels at the right end of lines, pushed apart where they would overlap.
 
-    ends: (x, y, text, colour) of each line's last point, in data coordinates.
+    ends : (x, y, text, colour) of each line's last point, in data coordinates.
+    share : of the height of the panel, between two labels.
     """
     if not ends:
         return
     low, high = axes.get_ylim()
-    gap = 0.055 * (high - low)
-    placed: list[list] = [[y, x, text, colour] for x, y, text, colour in ends]
-    placed.sort(key=lambda item: item[0])
-    for lower, upper in zip(placed, placed[1:]):
-        upper[0] = max(upper[0], lower[0] + gap)
-    excess = placed[-1][0] - high
-    if excess > 0:
-        for i in range(len(placed) - 1, -1, -1):
-            ceiling = high - gap * (len(placed) - 1 - i)
-            placed[i][0] = min(placed[i][0], ceiling)
-    for y, x, text, colour in placed:
+    placed = sorted(ends, key=lambda end: end[1])
+    for y, (x, _, text, colour) in zip(spread(np.array([end[1] for end in placed]), low, high, share), placed):
         axes.annotate(text, (x, y), xytext=(5, 0), textcoords="offset points", color=colour, va="center",
                       fontsize=8, annotation_clip=False)

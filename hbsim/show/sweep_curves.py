@@ -10,10 +10,10 @@ import numpy as np
 from ..balance.accuracy import tolerance_words
 from ..quantities import show
 from ..studies.axis import by_ratio
+from ..studies.branches import Branch, Jump, between_the_jumps, branches, jumps, slope_of, unsettled_others
 from ..studies.compression import Compression
 from ..studies.table import SweepTable
 from ..studies.turning import DOWN, UP
-from .branches import Branch, Jump, between_the_jumps, branches, jumps, unsettled_others
 from .style import (DOTS, INK, LINES, LOWEST_DBM, PALE, axis_label, harmonic_name, heading, label_lines, log_axis,
                     new_figure, scaled)
 
@@ -42,7 +42,7 @@ def curves(table: SweepTable, found: Compression | None) -> "Figure":
     drawn.draw(rows[1], "input_return_loss_db", color=INK)
     rows[1].set_ylabel("input return\nloss / dB")
     if drive:
-        _slope(rows[2], drawn, values)
+        _slope(rows[2], drawn)
     _mark_most(rows[0], drawn, table.wanted)
     _mark_most(rows[1], drawn, "input_return_loss_db")
     notes.append("circles: most output, best match")
@@ -103,14 +103,13 @@ def _levels(axes: "Axes", drawn: _Curve) -> None:
     label_lines(axes, ends)
 
 
-def _slope(axes: "Axes", drawn: _Curve, drive: np.ndarray) -> None:
+def _slope(axes: "Axes", drawn: _Curve) -> None:
     """How many dB the wanted output rises for one of drive, stretch by stretch: across a jump there is no slope."""
     table = drawn.table
     for branch in drawn.branches:
         if len(branch.points) < 2:
             continue
-        with np.errstate(divide="ignore", invalid="ignore"):  # a list may hold a drive twice
-            slope = np.gradient(_above(branch.column(table, table.wanted)), drive[branch.points])
+        slope = slope_of(table, branch)
         axes.plot(drawn.x[branch.points], slope, color=LINES[1][0])
         drawn.mark(axes, branch, slope, LINES[1][0])
     axes.axhline(table.wanted_harmonic, color=PALE, linewidth=1.0, linestyle=DOTS)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..quantities import show
+from ..studies.contours import match_levels, output_levels
 from ..studies.stub_distance import StubDistance
 from ..studies.terminations import Surface, Terminations
 from .smith import Mark, mark_points, smith_chart
@@ -18,29 +19,24 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-# dB below the highest, of the output: the last levels step wider, so that a steep side stays readable
-_BELOW_DB = (0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0)
-_LOSSES_DB = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
-_HEADING_WIDTH = 150
+_HEADING_WIDTH = 118
 _SHADES = ("#ffffff", "#9cc3dd")  # from the lowest to the highest: light, so that lines and letters stand out in grey
 _FEWEST_DB = 0.02  # a surface that moves by less than this has no contours worth drawing
 
 
 def terminations_figure(found: Terminations) -> "Figure":
     """Contours of output, left, and of input return loss, right, over the termination."""
-    figure = new_figure(10.6, 6.0)
+    figure = new_figure(8.8, 5.2)
     left, right = figure.subplots(1, 2)
     where = found.plane
-    output = found.output.values
-    top = max(found.best.output_dbm, float(np.nanmax(output)))
-    levels = [top - below for below in _BELOW_DB if top - below > np.nanmin(output)][::-1]
-    names = {level: f"\N{MINUS SIGN}{top - level:.3g}" for level in levels}
+    levels, below = output_levels(found)
+    names = {level: f"\N{MINUS SIGN}{step:.3g}" for level, step in zip(levels, below)}
     wanted = harmonic_name(where.description.wanted_harmonic)
     _chart(left, found, found.output, levels, names, [
         Mark(found.best.reflection, f"most: {found.best.output_dbm:.2f} dBm", LINES[1][0], "s"),
         Mark(found.present.reflection, f"as it is: {found.present.output_dbm:.2f} dBm", INK, "o")])
     left.set_title(f"output at {wanted}: dB below the most")
-    losses = [level for level in _LOSSES_DB if np.nanmin(found.match.values) < level < np.nanmax(found.match.values)]
+    losses = match_levels(found)
     place, level = found.match.highest
     _chart(right, found, found.match, losses, {level: f"{level:g}" for level in losses}, [
         Mark(found.present.reflection, f"as it is: {return_loss(found.present.input_return_loss_db)} dB", INK, "o"),

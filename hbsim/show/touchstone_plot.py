@@ -13,7 +13,7 @@ from ..linear.touchstone.data import ports_text
 from ..quantities import show
 from ..studies.touchstone_file import Inspection
 from .smith import smith_chart
-from .style import INK, LINES, PALE, heading, label_lines, new_figure, scaled
+from .style import INK, MANY_LINES, PALE, heading, label_lines, new_figure, scaled
 from .touchstone_page import element_name
 
 if TYPE_CHECKING:
@@ -44,8 +44,9 @@ class _Curve:
 def touchstone_figure(found: Inspection) -> "Figure":
     """The picture; an element has the same colour on both sides."""
     data = found.data
-    figure = new_figure(11.0, 5.0)
-    levels, chart = figure.subplots(1, 2, width_ratios=(1.35, 1.0))
+    figure = new_figure(8.8, 4.4)
+    levels, chart = figure.subplots(1, 2, width_ratios=(1.3, 1.0))
+    figure.get_layout_engine().set(wspace=0.06)  # the names at the lines stand there
     _magnitudes(levels, found, _reflections(chart, data))
     heading(figure, f"{Path(data.file).name}: {ports_text(data.ports)}, {len(data.frequency)} "
                     f"point{'s' * (len(data.frequency) > 1)}")
@@ -55,23 +56,23 @@ def touchstone_figure(found: Inspection) -> "Figure":
 def _magnitudes(axes: "Axes", found: Inspection, charted: dict[str, int]) -> None:
     """Levels over frequency; `charted`: how elements are drawn on the chart."""
     data = found.data
-    with np.errstate(divide="ignore"):
-        level = 20 * np.log10(np.abs(data.s))
+    level = found.db
     highest = level.max()
     axes.set_title("Magnitudes")
     if not np.isfinite(highest):
         axes.set_title("Magnitudes: all elements are zero")
         return
     floor = max(level[np.isfinite(level)].min(), highest - _DEEPEST_DB)
-    curves = _together(_ordered(level, floor), _ALIKE * max(highest - floor, 1.0))
+    curves = _together(_ordered(level, floor), _ALIKE * max(highest - floor, 1.0), floor)
     frequency, unit = scaled(data.frequency, "Hz")
     ends, further = [], len(set(charted.values()))
     for place, curve in enumerate(curves):
         n = charted.get(curve.names[0], further)
         further += n == further
-        axes.plot(frequency, curve.values, **_style(n, len(frequency)))
+        axes.plot(frequency, np.where(np.isfinite(curve.values), curve.values, np.nan), **_style(n, len(frequency)))
         if place < _NAMED:
-            ends.append((frequency[-1], curve.values[-1], curve.label, LINES[n][0] if n < len(LINES) else INK))
+            ends.append((frequency[-1], max(curve.values[-1], floor), curve.label,
+                         MANY_LINES[n][0] if n < len(MANY_LINES) else INK))
     remarks = [f"without a name: {len(curves) - _NAMED} more"] * (len(curves) > _NAMED)
     below = data.ports**2 - sum(len(curve.names) for curve in curves)
     remarks += [f"{below} of {data.ports**2} below {floor:.0f} dB"] * (below > 0)
@@ -88,19 +89,21 @@ def _magnitudes(axes: "Axes", found: Inspection, charted: dict[str, int]) -> Non
 
 
 def _ordered(level: np.ndarray, floor: float) -> list[_Curve]:
-    """Elements above the floor [dB] as curves cut off there: reflections first, then the rest, the largest first."""
+    """Elements that come above the floor [dB]: reflections first, then the rest, the largest first."""
     ports = level.shape[1]
     places = sorted(((i, j) for i in range(ports) for j in range(ports)),
                     key=lambda at: (at[0] != at[1], at[0] if at[0] == at[1] else -level[:, at[0], at[1]].max()))
-    return [_Curve([element_name(i, j, ports)], np.maximum(level[:, i, j], floor)) for i, j in places
+    return [_Curve([element_name(i, j, ports)], level[:, i, j]) for i, j in places
             if level[:, i, j].max() >= floor]
 
 
-def _together(curves: list[_Curve], near: float) -> list[_Curve]:
-    """Curves that lie on each other become one."""
+def _together(curves: list[_Curve], near: float, floor: float = -np.inf) -> list[_Curve]:
+    """Curves that lie on each other where they are above the floor become one."""
     found: list[_Curve] = []
     for curve in curves:
-        same = next((other for other in found if np.abs(other.values - curve.values).max() <= near), None)
+        shown = np.maximum(curve.values, floor)
+        same = next((other for other in found
+                     if np.abs(np.maximum(other.values, floor) - shown).max() <= near), None)
         if same:
             same.names += curve.names
         else:
@@ -126,7 +129,7 @@ def _reflections(axes: "Axes", data: TouchstoneData) -> dict[str, int]:
         if n < _NAMED:
             axes.annotate(curve.label, (curve.values[-1].real, curve.values[-1].imag), xytext=(4, 5 - 11 * (n % 2)),
                           textcoords="offset points", fontsize=8, zorder=5,
-                          color=LINES[n][0] if n < len(LINES) else INK,
+                          color=MANY_LINES[n][0] if n < len(MANY_LINES) else INK,
                           bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.7, "pad": 0.6})
     against = f"against {show(float(data.reference[0]), 'ohm')}" if one else "in multiples of each port's reference"
     axes.set_title(f"Reflection {against}; dot: {show(data.frequency[0], 'Hz', 6)}")
@@ -134,6 +137,6 @@ def _reflections(axes: "Axes", data: TouchstoneData) -> dict[str, int]:
 
 
 def _style(n: int, points: int) -> dict[str, Any]:
-    colour, dash = LINES[n] if n < len(LINES) else (PALE, "-")
-    return {"color": colour, "linestyle": dash, "linewidth": 1.3 if n < len(LINES) else 0.8,
-            "marker": "o" if points <= _FEW else None, "markersize": 2.5, "zorder": 3 if n < len(LINES) else 2}
+    colour, dash = MANY_LINES[n] if n < len(MANY_LINES) else (PALE, "-")
+    return {"color": colour, "linestyle": dash, "linewidth": 1.3 if n < len(MANY_LINES) else 0.8,
+            "marker": "o" if points <= _FEW else None, "markersize": 2.5, "zorder": 3 if n < len(MANY_LINES) else 2}

@@ -61,6 +61,12 @@ class BiasCurve:
     most_output: Best | None
     best_match: Best | None
 
+    def harmonic_over_peak(self, device: str) -> np.ndarray:
+        """Wanted harmonic of the current over its peak, (n_value,); nothing where nothing was solved. [1]"""
+        if not self.columns:
+            return np.zeros(0)
+        return self.columns[f"harmonic_amps_{device}"] / self.columns[f"peak_amps_{device}"]
+
 
 @dataclass(frozen=True, eq=False)
 class Waveforms:
@@ -357,6 +363,8 @@ def as_json(study: BiasStudy) -> dict[str, Any]:
         "drives": [{
             "drive_dbm": c.drive_dbm, "most_output": best(c.most_output, "output_dbm"),
             "best_match": best(c.best_match, "input_return_loss_db"),
+            "harmonic_over_peak": [v if math.isfinite(v) else None
+                                   for v in c.harmonic_over_peak(study.device).tolist()],
             "columns": {name: [v if math.isfinite(v) else None for v in values.tolist()]
                         for name, values in c.columns.items()},
             "unsolved": [{"point": n, "reason": why} for n, why in sorted(c.reasons.items())],
@@ -364,7 +372,9 @@ def as_json(study: BiasStudy) -> dict[str, Any]:
         } for c in study.curves],
         "states_definition": DEFINITION,
         "waveforms": {"drive_dbm": study.explained_dbm, "device": study.device, "pin": study.pin, "at": [{
-            "place": w.place, column: w.value, "output_dbm": w.output_dbm, "lost_db": w.lost_db,
+            "place": w.place, column: w.value,
+            "phase_deg": (np.arange(len(w.voltage)) * 360.0 / len(w.voltage)).tolist(),
+            "output_dbm": w.output_dbm, "lost_db": w.lost_db,
             "share_cut_off": w.states.cut_off, "share_between": w.states.between, "share_saturated": w.states.saturated,
             "conduction_angle_deg": w.angle_deg, "harmonic_amps": w.harmonic_amps, "average_amps": w.average_amps,
             "peak_amps": w.peak_amps, "voltage_volts": w.voltage.tolist(), "conduction_amps": w.current.tolist(),

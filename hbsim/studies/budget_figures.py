@@ -15,6 +15,7 @@ from .signal_path import SignalPath, Step
 GROUP = "group"
 _LEAST_SHARE = 0.015  # of a bar: what is less is among "others"
 _MOST_SHARES = 7
+_NOTHING = 1e-9  # of a bar: rounding
 
 
 class Share(NamedTuple):
@@ -38,7 +39,8 @@ class Bar(NamedTuple):
 def label(item: Item) -> str:
     """What an item is called where kinds are mixed."""
     return {GENERATOR: "generator", SUPPLY: f"supply {item.name}", PORT: f"port {item.name}",
-            RESISTANCE: f"resistance of supply {item.name}"}.get(item.kind, item.name)
+            RESISTANCE: f"resistance of supply {item.name}",
+            JUNCTION: f"junction at {item.name.removeprefix(f'{JUNCTION}.')}"}.get(item.kind, item.name)
 
 
 def folded(budget: Budget) -> list[Item]:
@@ -89,7 +91,7 @@ def _shares(entries: list[tuple[str, float]], whole: float) -> tuple[Share, ...]
     entries = sorted(entries, key=lambda entry: -entry[1])
     told = [entry for entry in entries[:_MOST_SHARES] if entry[1] >= _LEAST_SHARE * whole]
     rest = sum(power for _, power in entries[len(told):])
-    if rest > 0:
+    if rest > _NOTHING * whole:
         told.append(("others", rest))
     return tuple(Share(name, power, 100.0 * power / whole) for name, power in told)
 

@@ -91,6 +91,26 @@ class TransistorCurves:
     gain: np.ndarray
     capacitances: dict[str, Capacitance]
 
+    @property
+    def gain_db(self) -> np.ndarray:
+        """The same, (n_frequency,). [dB]"""
+        return 20.0 * np.log10(self.gain)
+
+    @property
+    def line_db(self) -> np.ndarray:
+        """20 dB a decade through 0 dB at the highest transition frequency, (n_frequency,). [dB]"""
+        return 20.0 * np.log10(self.transition_frequency[self.fastest] / self.frequency)
+
+    @property
+    def dissipation_limit(self) -> tuple[np.ndarray, np.ndarray] | None:
+        """Voltages within those of the output curves, and the collector current at the limit of the heat; None where
+        the model has no limit. [V], [A]"""
+        limit = self.entry.model.dissipation_max
+        if limit is None or not self.output:
+            return None
+        voltage = np.linspace(0.0, self.output[0].v_ce[-1], 200)[1:]
+        return voltage, limit / voltage
+
 
 @dataclass(frozen=True, eq=False)
 class DiodeCurves:
@@ -286,7 +306,11 @@ def as_json(found: TransistorCurves | DiodeCurves) -> dict[str, Any]:
         "bias": {"collector_emitter_volts": found.v_ce, "base_emitter_volts": _plain(found.v_be),
                  "collector_amps": _plain(found.collector_current), "base_amps": _plain(found.base_current),
                  "current_gain": _plain(found.current_gain), "transition_hz": _plain(found.transition_frequency)},
-        "fastest": peak | {"frequency_hz": _plain(found.frequency), "h21": _plain(found.gain)},
+        "fastest": peak | {"frequency_hz": _plain(found.frequency), "h21": _plain(found.gain),
+                           "h21_db": [] if at is None else _plain(found.gain_db),
+                           "line_of_20_db_a_decade_db": [] if at is None else _plain(found.line_db)},
+        "dissipation_limit": None if found.dissipation_limit is None else dict(zip(
+            ("collector_emitter_volts", "collector_amps"), map(_plain, found.dissipation_limit))),
         "capacitances": capacitances,
     }
 

@@ -96,6 +96,10 @@ class DriveCurve:
         """The greatest slope. [dB/dB]"""
         return float(np.nanmax(self.slope)) if np.isfinite(self.slope).any() else math.nan
 
+    def output_at(self, drive: float | None) -> float | None:
+        """Wanted output at a drive between the points, on a straight line between them; None at None. [dBm]"""
+        return None if drive is None else finite_or_none(float(np.interp(drive, self.drive, self.output)))
+
     def leak(self, harmonic: int) -> np.ndarray:
         """A harmonic relative to the wanted one, (n_point,). [dBc]"""
         with np.errstate(invalid="ignore"):
@@ -145,7 +149,7 @@ class DriveStudy:
 
 def drive_study(description: Description, drives: Sequence[Any] | str | None = None,
                 temperatures: Sequence[Any] = (), *, harmonics: int | None = None,
-                accuracy: Accuracy = Accuracy()) -> DriveStudy:
+                accuracy: Accuracy = Accuracy(), progress: Callable[[int, int], None] | None = None) -> DriveStudy:
     """Study the wanted output along the drive.
 
     Parameters
@@ -157,6 +161,7 @@ def drive_study(description: Description, drives: Sequence[Any] | str | None = N
         to that of the first device in the file, at the output that the drive of the file has there.
     harmonics, accuracy
         As in a sweep.
+    progress : function of (points done, points in all), or None
 
     Raises
     ------
@@ -173,16 +178,24 @@ def drive_study(description: Description, drives: Sequence[Any] | str | None = N
                       "drive.power")
     shown = max(accuracy.lines_of(description), description.wanted_harmonic + 1)
     accuracy = replace(accuracy, lines=shown)  # the leak above the wanted harmonic is told even where fewer are asked
-    curve = _curve(description, values, harmonics, accuracy, None)
+    report = _reports(progress, 1 + len(temperatures))
+    curve = _curve(description, values, harmonics, accuracy, None, report(0))
     leaks = tuple(k for k in range(1, description.wanted_harmonic + 2)
                   if k != description.wanted_harmonic and k <= curve.table.lines)
     study = DriveStudy(description, curve, leaks, tuple(highlights(description, curve.table)))
-    return _with_temperatures(study, temperatures, values, harmonics, accuracy) if len(temperatures) else study
+    return _with_temperatures(study, temperatures, values, harmonics, accuracy, report) if len(temperatures) else study
+
+
+def _reports(progress: Callable[[int, int], None] | None, curves: int) -> Callable[[int], Any]:
+    """For each curve by its number: what a sweep tells of its own points, counted among those of all curves."""
+    if progress is None:
+        return lambda number: None
+    return lambda number: lambda done, total: progress(number * total + done, curves * total)
 
 
 def _curve(description: Description, drives: np.ndarray, harmonics: int | None, accuracy: Accuracy,
-           temperature: float | None) -> DriveCurve:
-    table = sweep(description, {"drive.power": drives}, harmonics, accuracy=accuracy)
+           temperature: float | None, progress: Callable[[int, int], None] | None) -> DriveCurve:
+    table = sweep(description, {"drive.power": drives}, harmonics, accuracy=accuracy, progress=progress)
     drive, output, order = table["drive.power"], table[table.wanted], table.wanted_harmonic
     level = np.where(output > FLOOR_DBM + _CLEAR_DB, output, np.nan)
     slope = np.gradient(level, drive)
@@ -237,14 +250,15 @@ def _falls_to(x: np.ndarray, y: np.ndarray, begin: int, level: float) -> float |
 
 
 def _with_temperatures(study: DriveStudy, temperatures: Sequence[Any], drives: np.ndarray, harmonics: int | None,
-                       accuracy: Accuracy) -> DriveStudy:
+                       accuracy: Accuracy, report: Callable[[int], Any]) -> DriveStudy:
     description = study.description
     if not description.devices:
         raise Refusal("there is no device whose temperature could change", "temperatures")
     first = f"{next(iter(description.devices))}.temperature"
     spec, own = description.look_up(first)
     kelvins = np.unique(axis_values(spec, temperatures, first))
-    curves = tuple(_curve(at_temperature(description, t), drives, harmonics, accuracy, float(t)) for t in kelvins)
+    curves = tuple(_curve(at_temperature(description, t), drives, harmonics, accuracy, float(t), report(n))
+                   for n, t in enumerate(kelvins, 1))
     reference = int(np.argmin(np.abs(kelvins - own)))
     power = description.drive.power_dbm
 
@@ -351,11 +365,13 @@ def _curve_json(study: DriveStudy, curve: DriveCurve) -> dict[str, Any]:
             "from_dbm": law.from_dbm, "to_dbm": law.to_dbm, "slope_db_per_db": law.slope,
             "line_dbm_at_0_dbm": law.at_0_dbm, "worst_db": law.worst_db},
         "asymptote": None if found is None else {"slope_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm,
-                                                 "most_above_db": found.most_above_db},
+                                                 "most_above_db": found.most_above_db,
+                                                 "output_dbm": found.line(curve.drive).tolist()},
         "one_db_point": None if found is None or found.drive_dbm is None else {
             "drive_dbm": found.drive_dbm, "output_dbm": found.output_dbm},
         "turn_on_dbm": curve.turn_on_dbm, "steepest_db_per_db": finite_or_none(curve.steepest),
-        "onset_of_saturation_dbm": curve.onset_dbm,
+        "turn_on_output_dbm": curve.output_at(curve.turn_on_dbm),
+        "onset_of_saturation_dbm": curve.onset_dbm, "onset_output_dbm": curve.output_at(curve.onset_dbm),
         "most_output": None if curve.most_dbm is None else {
             "output_dbm": curve.most_dbm, "drive_dbm": curve.most_at_dbm,
             "slope_db_per_db": finite_or_none(curve.slope_at_most), "saturated": curve.saturated},

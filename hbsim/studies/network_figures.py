@@ -16,7 +16,9 @@ from ..linear.touchstone import TouchstoneData, read_touchstone
 from ..linear.touchstone.data import ports_text
 from ..quantities import show
 from .junctions import junctions_json
+from .network_chart import MOST_DRAWN, chart_curves
 from .network_response import NetworkResponse, Seen
+from .parameter_names import key_of, pairs
 
 DOWN_DB = 3.0  # from the largest value of S21 to the edges of the band
 _SAME_REFERENCE = 1e-9  # relative difference of references that are one
@@ -102,12 +104,13 @@ class Measured:
 
     data : TouchstoneData, against the references of the response.
     common : ndarray of bool, (n,): which of its frequencies lie in the range of the response.
-    computed : Seen, at these.
+    seen : Seen, the data there; without group delay. computed : Seen, the response there.
     differences : {(i, j): Difference}, from port j to port i, counted from 0.
     """
 
     data: TouchstoneData
     common: np.ndarray
+    seen: Seen
     computed: Seen
     differences: dict[tuple[int, int], Difference]
 
@@ -137,7 +140,7 @@ def measured(path: str, found: NetworkResponse) -> Measured:
         change = seen.db - computed.db
     differences = {(i, j): _difference(seen, computed, change[:, i, j], (i, j))
                    for i in range(data.ports) for j in range(data.ports) if np.isfinite(change[:, i, j]).any()}
-    return Measured(data, common, computed, differences)
+    return Measured(data, common, seen, computed, differences)
 
 
 def _difference(seen: Seen, computed: Seen, change: np.ndarray, pair: tuple[int, int]) -> Difference:
@@ -175,22 +178,6 @@ def _against(data: TouchstoneData, reference: np.ndarray) -> TouchstoneData:
 # -- plain data ----------------------------------------------------------------------------------------------------
 
 
-def name_of(i: int, j: int, ports: int) -> str:
-    """"S21" of (1, 0); with 10 ports and more "S2,1"."""
-    return f"S{i + 1}{j + 1}" if ports < 10 else f"S{i + 1},{j + 1}"
-
-
-def key_of(i: int, j: int, ports: int) -> str:
-    """The same as a key: "s21", "s2_1"."""
-    return name_of(i, j, ports).lower().replace(",", "_")
-
-
-def pairs(ports: int) -> list[tuple[int, int]]:
-    """(i, j) of all S-parameters; of a 2-port in the order 11, 21, 12, 22, else row by row."""
-    return [(i, j) for j in range(2) for i in range(2)] if ports == 2 else [(i, j) for i in range(ports)
-                                                                            for j in range(ports)]
-
-
 def header(ports: int) -> list[str]:
     """Columns of the CSV file; the names carry units, real and imaginary parts have none."""
     found = ["frequency_hz"]
@@ -213,6 +200,7 @@ def as_json(found: NetworkResponse, beside: Measured | None = None) -> dict[str,
     """The response as plain data; every key carries its unit, None stands for no number."""
     count, gain, through = len(found.ports), largest_gain(found.s), band(found)
     worst = int(np.argmax(gain))
+    drawn, curves = chart_curves(found, range(min(count, MOST_DRAWN)))
     return {
         "title": found.description.title,
         "devices": "absent" if found.operating is None else "linearised",
@@ -229,8 +217,14 @@ def as_json(found: NetworkResponse, beside: Measured | None = None) -> dict[str,
         "operating_point": None if found.operating is None else {
             name: {"volts": point.volts, "amps": point.amps, "dissipation_w": point.dissipation,
                    "junction_temperature_k": point.temperature} for name, point in found.operating.items()},
+        "chart": {"frequency_hz": drawn.tolist(), **{
+            key_of(i, i, count): {"re": curves[:, i].real.tolist(), "im": curves[:, i].imag.tolist()}
+            for i in range(curves.shape[1])}},
         "measured": None if beside is None else {
             "file": beside.data.file, "points": int(beside.common.sum()),
+            "frequency_hz": beside.seen.frequency.tolist(), **{
+                key: {name: seen[name] for name in ("re", "im", "db")}
+                for key, seen in _seen_json(beside.seen, count).items()},
             "difference": {key_of(*pair, count): _difference_json(d) for pair, d in beside.differences.items()}},
         **junctions_json(found.description),
         "junctions_that_count": [junction.element.name for junction in found.junctions],

@@ -189,7 +189,12 @@ def _device_json(device: DeviceState, frequency: np.ndarray) -> dict[str, Any]:
                          "circuit_impedance_ohm": None if shown is None or not np.isfinite(shown[k])
                          else [float(shown[k].real), float(shown[k].imag)]}
                         for k in range(1, len(frequency))]
+    pin = device.main_pin
+    volts, amps = device.voltage_waveform(pin), device.current_waveform(pin)
     return {
+        "waveform": {"pin": pin, "against": device.common, "period_s": 1.0 / float(frequency[1]),
+                     "time_s": (np.arange(len(volts)) / len(volts) / frequency[1]).tolist(), "volts": volts.tolist(),
+                     "amps": amps.tolist(), "average_volts": float(volts.mean()), "average_amps": float(amps.mean())},
         "average_volts": {pin: float(v[0].real) for pin, v in device.pin_voltage.items()},
         "average_amps": {pin: float(i[0].real) for pin, i in device.pin_current.items()},
         "dissipation_w": device.dissipation,

@@ -17,6 +17,7 @@ from ..errors import Refusal, nearest
 from ..files import replaced
 from ..quantities import show
 from .axis import axis_column
+from .branches import slopes_json
 from .linked import Link
 from .outputs import PHASE_CHANGE, TRUST
 from .table_point import TablePoint, best_number, nearest_number, point
@@ -287,7 +288,9 @@ def as_json(table: SweepTable, found: Any = None, remarks: Sequence[str] = ()) -
         "unsolved": [{"point": number, "reason": reason} for number, reason in sorted(table.reasons.items())],
         "compression": None if found is None else {
             "law_db_per_db": found.order, "line_dbm_at_0_dbm": found.line_dbm, "drive_dbm": found.drive_dbm,
-            "output_dbm": found.output_dbm, "most_above_db": found.most_above_db},
+            "output_dbm": found.output_dbm, "most_above_db": found.most_above_db,
+            "line_dbm": found.line(table["drive.power"]).tolist()},
+        "stretches": slopes_json(table),
         "remarks": list(remarks),
     }
 

@@ -10,6 +10,8 @@ import numpy as np
 
 from ..linear.passivity import Worst, losslessness, passivity, reciprocity
 from ..linear.touchstone import TouchstoneData
+from ..quantities import finite_or_none
+from .parameter_names import key_of, pairs
 
 _EQUAL = 1e-2  # of a step: points so near to an even row stand in one, as files round their frequencies
 
@@ -37,6 +39,12 @@ class Inspection:
     passivity: Worst
     losslessness: Worst
     reciprocity: Worst
+
+    @property
+    def db(self) -> np.ndarray:
+        """20 log10 |S|, (n, p, p); minus infinity where S is 0. [dB]"""
+        with np.errstate(divide="ignore"):
+            return 20.0 * np.log10(np.abs(self.data.s))
 
 
 def inspect(data: TouchstoneData) -> Inspection:
@@ -85,6 +93,10 @@ def as_json(found: Inspection) -> dict[str, Any]:
         "losslessness": _worst("largest_share_of_power", found.losslessness),
         "reciprocity": _worst("largest_difference", found.reciprocity),
         "notes": list(data.notes),
+        "curves": {"frequency_hz": data.frequency.tolist(), **{
+            key_of(i, j, data.ports): {"re": data.s[:, i, j].real.tolist(), "im": data.s[:, i, j].imag.tolist(),
+                                       "db": [finite_or_none(value) for value in found.db[:, i, j].tolist()]}
+            for i, j in pairs(data.ports)}},
     }
 
 

@@ -18,7 +18,7 @@ from .climb import SLACK
 from .free import Free, at, free_quantities
 from .front import ALIKE, Front
 from .trials import Trial, Trials, floors_of
-from .wishes import Hold, Wish, holds_of, met, usual_wishes, wish
+from .wishes import BEST_MATCH_DB, Hold, Wish, holds_of, met, usual_wishes, wish
 
 SLACK_OF_LIMITS_DB = 0.01  # climb.SLACK of a reflection coefficient. [dB]
 _ROUNDS = 2  # searches with more harmonics, where the found points ask for them
@@ -289,6 +289,7 @@ def as_json(found: TradeOff) -> dict[str, Any]:
         "hold": [{"figure": hold.wish.name, "unit": hold.wish.shown_unit, "low": hold.low, "high": hold.high}
                  for hold in found.holds],
         "points": [point(one) for one in found.points],
+        "counts_at_most_db": BEST_MATCH_DB if found.against.is_match or found.goal.is_match else None,
         "knee": found.knee, "best": point(found.best), "present": point(found.present),
         "solves": found.solves, "harmonics": found.harmonics, "unsolved": found.unsolved,
         "left_out_other_state": found.otherwise, "finished": found.finished,

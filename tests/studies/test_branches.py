@@ -10,7 +10,7 @@ from test_plots import assert_readable
 
 import hbsim
 from hbsim.balance.accuracy import Accuracy
-from hbsim.show.branches import between_the_jumps, branches, jumps
+from hbsim.studies.branches import between_the_jumps, branches, jumps
 from hbsim.show.plots import sweep_figure
 from hbsim.show.report import sweep_page
 from hbsim.show.style import LINES

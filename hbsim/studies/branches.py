@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..studies.table import SweepTable
-from ..studies.turning import BOTH, DOWN, NEITHER, UP
+from .turning import BOTH, DOWN, NEITHER, UP
+
+if TYPE_CHECKING:
+    from .table import SweepTable
 
 _IN_TABLE = -1
 
@@ -73,6 +76,23 @@ def branches(table: SweepTable) -> list[Branch]:
     met_up = [Branch(part, np.full(len(part), _IN_TABLE), turned[part])
               for part in np.split(np.arange(count), np.array(lost_up, int) + 1)]
     return _with_way_down(table, met_up, down)
+
+
+def slope_of(table: SweepTable, branch: Branch) -> np.ndarray:
+    """How many dB the wanted output rises for one of drive, (n,); not a number where an output is none. [dB/dB]"""
+    level = branch.column(table, table.wanted)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a list may hold a drive twice
+        return np.gradient(np.where(np.isfinite(level), level, np.nan), table.axes["drive.power"][branch.points])
+
+
+def slopes_json(table: SweepTable) -> list[dict[str, Any]] | None:
+    """The slope along each stretch of a sweep along the drive alone; None for other sweeps."""
+    if any((name == "drive.power") != (len(values) > 1) for name, values in table.axes.items()):
+        return None
+    return [{"point": branch.points.tolist(),
+             "row_of_other_states": [None if row == _IN_TABLE else row for row in branch.rows.tolist()],
+             "slope_db_per_db": [v if np.isfinite(v) else None for v in slope_of(table, branch).tolist()]}
+            for branch in branches(table) if len(branch.points) > 1]
 
 
 def _with_way_down(table: SweepTable, met_up: list[Branch], down: Mapping[int, int]) -> list[Branch]:
