@@ -31,6 +31,8 @@ class Column:
         stands in the file.
     said : str
         The unit as it is written in the file ("[dBm]", "MHz"), "" if none is.
+    meaning : str
+        What the person says it is in [columns] ("output_dbm_2"), "" if nothing is said.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Column:
     values: np.ndarray
     flags: Mapping[int, str] = field(default_factory=dict)
     said: str = ""
+    meaning: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,292 @@
+"""Lines of text -> where the table stands: what kind a line is, how lines split into cells, runs of like rows."""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass, field
+
+from ..errors import Refusal
+from .cells import looks_numeric
+from .text import Text
+
+BLANK, CLEAN, TEXT, COMMENT, SECTION, BEGIN, END = range(7)
+DELIMITERS = ("\t", ";", ",", "^", "|", " ", "")
+NAMES = {"\t": "tab", ";": "';'", ",": "','", "^": "'^'", "|": "'|'", " ": "blanks", "": "none (one column)"}
+_FEW = "0123456789+-.eE,;\t ^"
+_COMMENT = re.compile(r'\s*"?\s*(?:[#!%]|//|\'(?!\d)|;(?=[^;]*$)(?=\s*[A-Za-z]))')
+_SECTION = re.compile(r"\s*\[([^\]]{2,60})\]\s*[,;]*\s*")
+_BEGIN = re.compile(r"\s*BEGIN\b[\w .:,-]*", re.IGNORECASE)
+_END = re.compile(r"\s*END\b[\w .:,-]*", re.IGNORECASE)
+_TRACE = re.compile(r"trace|data|values|measurement|results?$|sweep", re.IGNORECASE)
+_NO_TRACE = re.compile(r"param|setting|setup|config|info|header|global", re.IGNORECASE)
+
+
+@dataclass(eq=False)
+class Run:
+    """Rows of one make, one below the other: line indices from 0, cells in each, what each column holds so far."""
+
+    rows: list[int]
+    width: int
+    kinds: list[bool | None]
+    clean: bool = True
+    after: str = ""  # what stands between the run before and this one: "" nothing but blanks, "text", "break"
+
+    @property
+    def numeric(self) -> int:
+        """Columns that hold numbers."""
+        return sum(kind is not False for kind in self.kinds)
+
+
+@dataclass(eq=False)
+class Table:
+    """Runs that belong together, split by one delimiter."""
+
+    delimiter: str
+    runs: list[Run] = field(default_factory=list)
+
+    @property
+    def width(self) -> int:
+        """Cells in a row."""
+        return max(run.width for run in self.runs)
+
+    @property
+    def rows(self) -> list[int]:
+        """All line indices."""
+        return [row for run in self.runs for row in run.rows] if len(self.runs) > 1 else self.runs[0].rows
+
+    def head(self, count: int) -> Table:
+        """The table with its first `count` rows alone."""
+        runs, left = [], count
+        for run in self.runs:
+            if left > 0:
+                runs.append(Run(run.rows[:left], run.width, run.kinds, run.clean, run.after))
+            left -= len(run.rows)
+        return Table(self.delimiter, runs)
+
+    @property
+    def score(self) -> int:
+        """How much of a table it is."""
+        return sum(len(run.rows) * run.numeric for run in self.runs)
+
+    @property
+    def clean(self) -> bool:
+        """Whether all rows are made of digits, signs, marks and delimiters only."""
+        return all(run.clean for run in self.runs)
+
+
+def split(line: str, delimiter: str) -> list[str]:
+    """The cells of a line, stripped; quotes hold a cell together."""
+    if delimiter == "":
+        return [line.strip().strip('"')]
+    if delimiter == " ":
+        return line.split()
+    if '"' in line:
+        try:
+            return [cell.strip() for cell in next(csv.reader([line.strip(" ")], delimiter=delimiter,
+                                                             skipinitialspace=True))]
+        except (csv.Error, StopIteration):
+            return [cell.strip().strip('"') for cell in line.split(delimiter)]
+    return [cell.strip() for cell in line.split(delimiter)]
+
+
+def kinds_of(lines: list[str], comment: str = "") -> bytearray:
+    """The kind of each line: BLANK, CLEAN (digits and marks only), TEXT, COMMENT, SECTION, BEGIN, END."""
+    kinds = bytearray(len(lines))
+    for index, line in enumerate(lines):
+        if not line.strip(_FEW):
+            kinds[index] = CLEAN if line.strip(" \t,;^-+.eE") else BLANK
+        elif comment and line.lstrip().startswith(comment) or _COMMENT.match(line):
+            kinds[index] = COMMENT
+        elif (found := _SECTION.fullmatch(line)) and not _units_only(line):
+            kinds[index] = SECTION
+        elif _BEGIN.fullmatch(line):
+            kinds[index] = BEGIN
+        elif _END.fullmatch(line):
+            kinds[index] = END
+        elif not line.strip(' ,;^|\t"'):
+            kinds[index] = BLANK
+        else:
+            kinds[index] = TEXT
+    return kinds
+
+
+def _units_only(line: str) -> bool:
+    from .units import unit_of
+    return unit_of(line.strip(" ,;\t")) is not None
+
+
+def section_name(line: str) -> str:
+    """The name in [name]; "" if the line is no start of a section."""
+    found = _SECTION.fullmatch(line)
+    return found[1].strip() if found else ""
+
+
+def regions(lines: list[str], kinds: bytearray) -> list[tuple[int, int]]:
+    """Where a table may stand: between BEGIN and END, in the sections of traces; else anywhere."""
+    if BEGIN in kinds:
+        found, start = [], None
+        for index, kind in enumerate(kinds):
+            if kind == BEGIN:
+                start = index + 1
+            elif kind == END and start is not None:
+                found.append((start, index))
+                start = None
+        return found + ([(start, len(lines))] if start is not None else [])
+    if SECTION not in kinds:
+        return [(0, len(lines))]
+    starts = [index for index, kind in enumerate(kinds) if kind == SECTION]
+    spans = list(zip(starts, starts[1:] + [len(lines)], strict=True))
+    named = [(a + 1, b) for a, b in spans if _TRACE.search(name := section_name(lines[a]))
+             and not _NO_TRACE.search(name)]
+    return named or [(0, len(lines))]
+
+
+def candidates(text: Text, kinds: bytearray, spans: list[tuple[int, int]], first_row: int = 0) -> list[str]:
+    """Delimiters that split at least one line of the spans into numbers (or into a number and a text)."""
+    clean = [i for a, b in spans for i in range(max(a, first_row), b) if kinds[i] == CLEAN]
+    probe = clean[:: max(1, len(clean) // 48)] or [i for a, b in spans for i in range(a, b) if kinds[i] == TEXT][:400]
+    sample = [text.lines[i] for i in probe]
+    found = []
+    for delimiter in DELIMITERS:
+        if delimiter in ("", " ") or any(delimiter in line for line in sample):
+            fit = sum(_fits(line, delimiter) for line in sample)
+            if fit and (not clean or 2 * fit >= len(sample) or fit >= 8):
+                found.append(delimiter)
+    hard = [d for d in found if d not in (" ", "")]
+    # Blanks count as delimiters where nothing else is one, or where they alone cut a line into plain numbers.
+    if hard and " " in found and not all(_fits(line, " ") for line in sample if line.strip()):
+        found.remove(" ")
+    return found
+
+
+def _fits(line: str, delimiter: str) -> bool:
+    cells = split(line, delimiter)
+    if delimiter == "":
+        return looks_numeric(cells[0]) is True
+    return len(cells) > 1 and sum(looks_numeric(cell) is True for cell in cells) > 0 and (
+        delimiter != " " or all(looks_numeric(cell) is not False for cell in cells) or len(cells) > 2)
+
+
+def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], delimiter: str) -> list[Run]:
+    """Runs of rows: lines with as many cells, in which no column changes between number and text."""
+    runs: list[Run] = []
+    sure = _marks_free(lines, kinds, spans, delimiter)
+    for start, stop in spans:
+        run, after = None, "break" if runs else ""
+        for index in range(start, stop):
+            kind = kinds[index]
+            if kind == CLEAN and sure:
+                line = lines[index]
+                width = line.count(delimiter) + 1 if delimiter not in (" ", "") else (
+                    len(line.split()) if delimiter else 1)
+                if run is not None and run.width == width:
+                    run.rows.append(index)
+                    continue
+                pattern: list[bool | None] = [True] * width
+            elif kind == CLEAN or kind == TEXT:
+                pattern = [looks_numeric(cell) for cell in split(lines[index], delimiter)]
+                if run is not None and _joins(run, pattern):
+                    run.rows.append(index)
+                    run.clean = False
+                    continue
+            elif kind == COMMENT:
+                continue
+            else:
+                run = None
+                after = after or ("break" if kind != BLANK else "")
+                continue
+            if True not in pattern:
+                run, after = None, after or "text"
+                continue
+            run = Run([index], len(pattern), pattern, kind == CLEAN and sure, after)
+            runs.append(run)
+            after = ""
+    return runs
+
+
+def _marks_free(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], delimiter: str) -> bool:
+    """Whether clean lines hold no other mark than this delimiter (then their cells need not be looked at)."""
+    others = [d for d in ("\t", ";", "^") if d != delimiter]
+    if delimiter == " ":
+        others = [";", "^", ","]
+    if delimiter in ("\t", ";", "^"):
+        others += [" "]
+    for start, stop in spans:
+        joined = "\n".join(lines[start:stop]) if len(spans) > 1 or start or stop < len(lines) else "\n".join(lines)
+        if any(mark in joined for mark in others):
+            return all(not any(mark in lines[i].strip() for mark in others) for i in range(start, stop)
+                       if kinds[i] == CLEAN)
+    return delimiter != ""
+
+
+def _joins(run: Run, pattern: list[bool | None]) -> bool:
+    if len(pattern) != run.width:
+        short, long = sorted((pattern, run.kinds), key=len)
+        if any(kind is not None for kind in long[len(short):]) or not short:
+            return False
+        pattern = pattern[:run.width] + [None] * (run.width - len(pattern))
+    if True not in pattern and any(kind is True for kind in run.kinds) and False in pattern:
+        return False
+    if any({a, b} == {True, False} for a, b in zip(run.kinds, pattern, strict=False)):
+        return False
+    run.kinds = [b if a is None else a for a, b in zip(run.kinds, pattern, strict=False)]
+    return True
+
+
+def is_table(run: Run) -> bool:
+    """Whether a run may be a table and no list of settings (a word and a number in each line)."""
+    if run.width == 1:
+        return True
+    return run.kinds[0] is not False or sum(kind is True for kind in run.kinds) >= 2
+
+
+def tables(runs: list[Run], delimiter: str) -> list[Table]:
+    """Runs gathered into tables: neighbours of one width and the same kinds of columns."""
+    found: list[Table] = []
+    for run in runs:
+        if not is_table(run):
+            continue
+        last = found[-1].runs[-1] if found else None
+        same = last is not None and last.width == run.width and not any(
+            {a, b} == {True, False} for a, b in zip(last.kinds, run.kinds, strict=True))
+        if same:
+            found[-1].runs.append(run)
+        else:
+            found.append(Table(delimiter, [run]))
+    return found
+
+
+def check_ragged(text: Text, kinds: bytearray, table: Table) -> None:
+    """Refuse a line that touches the table, starts like a row of it, and is none.
+
+    Raises
+    ------
+    Refusal
+        With the line and what differs.
+    """
+    for run in table.runs:
+        index = run.rows[-1] + 1
+        while index < len(kinds) and kinds[index] == COMMENT:
+            index += 1
+        if index >= len(kinds) or kinds[index] not in (CLEAN, TEXT):
+            continue
+        cells = split(text.lines[index], table.delimiter)
+        numbers = [looks_numeric(cell) is True for cell in cells]
+        if not any(numbers) or (not numbers[0] and run.kinds[0] is True and sum(numbers) * 2 < len(cells)):
+            continue
+        where = f"line {index + 1}"
+        if len(cells) != run.width:
+            raise Refusal(f"'{_short(text.lines[index])}' has {len(cells)} cells where the rows above have {run.width}; "
+                          "correct the line or take it out", where, text.file)
+        for column, (cell, kind) in enumerate(zip(cells, run.kinds, strict=True), 1):
+            if kind is True and looks_numeric(cell) is False:
+                from .cells import why_no_number
+                raise Refusal(why_no_number(cell), f"{where}, column {column}", text.file)
+        raise Refusal(f"'{_short(text.lines[index])}' is no row like those above it; correct the line or take it out",
+                      where, text.file)
+
+
+def _short(line: str) -> str:
+    line = line.strip()
+    return line if len(line) <= 60 else line[:57] + "..."
