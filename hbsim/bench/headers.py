@@ -190,3 +190,11 @@ def measure(fact: Fact) -> tuple[float, Unit | None] | None:
         unit = cell.unit or next((found for other in fact.values[position + 1:] if (found := unit_of(other))), None)
         return (cell.value * unit.factor + unit.offset if unit else cell.value), unit
     return None
+
+
+def fact_table(facts: list[Fact]) -> dict[str, tuple[str, ...]]:
+    """Facts by their keys, each with all that stood behind it."""
+    found: dict[str, tuple[str, ...]] = {}
+    for fact in facts:
+        found[fact.key] = (*found.get(fact.key, ()), fact.text)
+    return found

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 
 from ..errors import Refusal
-from .cells import looks_numeric
+from .cells import looks_numeric, why_no_number
 from .text import Text
 
 BLANK, CLEAN, TEXT, COMMENT, SECTION, BEGIN, END = range(7)
@@ -173,14 +173,14 @@ def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], 
     runs: list[Run] = []
     sure = _marks_free(lines, kinds, spans, delimiter)
     for start, stop in spans:
-        run, after = None, "break" if runs else ""
+        run, after, fits = None, "break" if runs else "", -1  # `fits`: the width at which a clean line joins unseen
         for index in range(start, stop):
             kind = kinds[index]
             if kind == CLEAN and sure:
                 line = lines[index]
                 width = line.count(delimiter) + 1 if delimiter not in (" ", "") else (
                     len(line.split()) if delimiter else 1)
-                if run is not None and run.width == width:
+                if run is not None and fits == width:
                     run.rows.append(index)
                     continue
                 pattern: list[bool | None] = [True] * width
@@ -193,13 +193,16 @@ def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], 
             elif kind == COMMENT:
                 continue
             else:
-                run = None
+                run, fits = None, -1
                 after = after or ("break" if kind != BLANK else "")
                 continue
             if True not in pattern:
-                run, after = None, after or "text"
+                run, fits, after = None, -1, after or "text"
                 continue
+            if kind == CLEAN:  # an empty cell of the first row may be filled below, with a number or a text
+                pattern = [looks_numeric(cell) for cell in split(lines[index], delimiter)]
             run = Run([index], len(pattern), pattern, kind == CLEAN and sure, after)
+            fits = -1 if False in pattern else run.width
             runs.append(run)
             after = ""
     return runs
@@ -281,10 +284,27 @@ def check_ragged(text: Text, kinds: bytearray, table: Table) -> None:
                           "correct the line or take it out", where, text.file)
         for column, (cell, kind) in enumerate(zip(cells, run.kinds, strict=True), 1):
             if kind is True and looks_numeric(cell) is False:
-                from .cells import why_no_number
                 raise Refusal(why_no_number(cell), f"{where}, column {column}", text.file)
         raise Refusal(f"'{_short(text.lines[index])}' is no row like those above it; correct the line or take it out",
                       where, text.file)
+
+
+def check_first(text: Text, kinds: bytearray, table: Table) -> None:
+    """Refuse a line just above the table that would be its first row but for a cell that is no number.
+
+    Raises
+    ------
+    Refusal
+        With the cell.
+    """
+    index, run = table.rows[0] - 1, table.runs[0]
+    if index < 0 or kinds[index] not in (CLEAN, TEXT):
+        return
+    cells = split(text.lines[index], table.delimiter)
+    pattern = [looks_numeric(cell) for cell in cells]
+    if len(cells) == run.width and pattern[0] is True and run.kinds[0] is True:
+        column = next((k for k, (a, b) in enumerate(zip(pattern, run.kinds, strict=True)) if a is False and b), 0)
+        raise Refusal(why_no_number(cells[column]), f"line {index + 1}, column {column + 1}", text.file)
 
 
 def _short(line: str) -> str:

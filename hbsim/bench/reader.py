@@ -9,12 +9,12 @@ import numpy as np
 
 from ..errors import Refusal
 from . import wide
-from .assemble import axis_of, check_frequency, columns_from, unnamed
-from .choose import choose, looks_transposed, side_by_side
+from .assemble import check_frequency, columns_from, unnamed
 from .cells import Marks
+from .choose import choose, looks_transposed, side_by_side
 from .consistency import check
-from .headers import Fact, Header, facts_of, find_header
-from .layout import BLANK, COMMENT, Table, check_ragged, kinds_of, regions, split
+from .headers import Fact, Header, fact_table, facts_of, find_header, uncommented
+from .layout import BLANK, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
 from .markers import markers_of
 from .names import Name, read_name
@@ -71,6 +71,7 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     if table is None:
         return _without_table(text, kinds, notes)
     if mapping.first_row is None:
+        check_first(text, kinds, table)
         check_ragged(text, kinds, table)
     header = _header(text, kinds, table, mapping)
     facts = facts_of(text, kinds, set(table.rows) | set(header.lines), table.delimiter)
@@ -101,7 +102,6 @@ def _header(text: Text, kinds: bytearray, table: Table, mapping: Mapping) -> Hea
         return find_header(text, kinds, table)
     if not 1 <= mapping.header <= len(text.lines):
         raise Refusal(f"the file has {len(text.lines)} lines, no line {mapping.header}", "table.header", mapping.file)
-    from .headers import uncommented
     line = text.lines[mapping.header - 1]
     cells = split(uncommented(line) if kinds[mapping.header - 1] == COMMENT else line, table.delimiter)
     if len(cells) < table.width:
@@ -116,7 +116,7 @@ def _without_table(text: Text, kinds: bytearray, notes: list[str]) -> Readings:
     if not markers:
         raise Refusal("no data rows: no line holds numbers in columns", "", text.file)
     notes.append("no trace in the file, only markers")
-    return Readings(text.file, (), np.zeros(0, int), tuple(text.lines), _fact_table(facts), markers, tuple(notes))
+    return Readings(text.file, (), np.zeros(0, int), tuple(text.lines), fact_table(facts), markers, tuple(notes))
 
 
 def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: list[Fact], mapping: Mapping,
@@ -144,7 +144,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     lines = np.asarray(table.rows, int) + 1
     taken = set(table.rows)
     rest = tuple(line for index, line in enumerate(text.lines) if index not in taken and kinds[index] != BLANK)
-    readings = Readings(file, columns, sweep, rest, _fact_table(facts), markers, tuple(notes), lines)
+    readings = Readings(file, columns, sweep, rest, fact_table(facts), markers, tuple(notes), lines)
     return pick_trace(readings, text, table, mapping)
 
 
@@ -207,10 +207,3 @@ def _joined_units(raws: list[Raw], names: list[Name], header: Header) -> tuple[l
     pick = [k for k in keep if k < len(header.units)]
     return ([raws[k] for k in keep], [names[k] for k in keep] if names else [],
             Header((), tuple(header.units[k] for k in pick), header.lines))
-
-
-def _fact_table(facts: list[Fact]) -> dict[str, tuple[str, ...]]:
-    found: dict[str, tuple[str, ...]] = {}
-    for fact in facts:
-        found[fact.key] = (*found.get(fact.key, ()), fact.text)
-    return found

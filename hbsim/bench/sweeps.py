@@ -34,11 +34,12 @@ def sweeps_of(table: Table, columns: tuple[Column, ...], mapping: Mapping, file:
     inner = _said(columns, mapping, file) or _inner(columns)
     if inner is None:
         return numbers
-    starts, turns = _starts(inner.values)
-    if not starts:
+    starts, turns, flips = _starts(inner.values)
+    # A jump back is two changes of direction, a turn one; many more than that are noise, not sweeps.
+    if flips > 2 * len(starts) + max(2, count // 20) and not mapping.sweep:
+        notes.append(f"'{inner.name}' changes its direction {flips} times in {count} rows: not parted into sweeps")
         return numbers
-    if count / (len(starts) + 1) < 3 and not mapping.sweep:
-        notes.append(f"'{inner.name}' goes up and down {len(starts) + 1} times in {count} rows: not parted into sweeps")
+    if not starts:
         return numbers
     numbers[starts] = 1
     how = f"{len(starts) + 1} sweeps, parted where '{inner.name}' jumps back or turns"
@@ -69,21 +70,20 @@ def _inner(columns: tuple[Column, ...]) -> Column | None:
     return None
 
 
-def _starts(values: np.ndarray) -> tuple[list[int], list[int]]:
-    """Rows at which a sweep starts, and the rows before them that are turning points."""
+def _starts(values: np.ndarray) -> tuple[list[int], list[int], int]:
+    """Rows at which a sweep starts, the rows before them that are turning points, and all changes of direction."""
     step = np.diff(values)
     signs = np.sign(np.where(np.isfinite(step), step, 0.0))
     moving = np.flatnonzero(signs)
     flips = [int(moving[k + 1]) for k in np.flatnonzero(signs[moving[:-1]] != signs[moving[1:]])]
-    if not flips:
-        return [], []
+    if not flips or 5 * len(flips) > 2 * len(values) + 10:
+        return [], [], len(flips)
     starts, turns, first = [], [], 0
     position = {int(at): k for k, at in enumerate(moving)}
     for at in flips:
         if at < first:
             continue
-        before = values[first:at + 1]
-        reach = np.nanmax(before) - np.nanmin(before)
+        reach = np.ptp(values[first:at + 1])
         k = position[at]
         went_on = k + 1 < len(moving) and signs[moving[k + 1]] == signs[at]
         came = k >= 2 and moving[k - 2] >= first and signs[moving[k - 2]] == signs[moving[k - 1]] == -signs[at]
@@ -95,4 +95,4 @@ def _starts(values: np.ndarray) -> tuple[list[int], list[int]]:
             starts.append(at + 1)
             turns.append(at)
             first = at + 1
-    return starts, turns
+    return starts, turns, len(flips)
