@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+import numpy as np
 
 from .cells import NUMBERISH, looks_numeric, plain, read_cell
 from .layout import BEGIN, BLANK, CLEAN, COMMENT, END, SECTION, TEXT, Table, section_name, split
@@ -45,25 +48,26 @@ def uncommented(line: str) -> str:
     return _MARK.sub("", line, count=1).strip().rstrip('"').strip() if _MARK.match(line) else line.strip()
 
 
-def facts_of(text: Text, kinds: bytearray, taken: set[int], delimiter: str) -> list[Fact]:
+def facts_of(text: Text, kinds: bytearray, rest: list[int], delimiter: str) -> list[Fact]:
     """The facts of all lines that are no rows of the table.
 
     Parameters
     ----------
     text, kinds
         The file, and the kind of each line.
-    taken : set of int
-        Indices of rows and names.
+    rest : list of int
+        Indices of the lines that are neither empty, nor rows, nor names.
     delimiter : str
         Of the table; the header often has the same.
     """
     facts, section = [], ""
-    for index, kind in enumerate(kinds):
+    for index in rest:
+        kind = kinds[index]
         if kind == SECTION:
             section = section_name(text.lines[index])
-        elif kind in (TEXT, COMMENT) and index not in taken:
+        elif kind in (TEXT, COMMENT):
             facts.append(_fact(text.lines[index], index, kind == COMMENT, delimiter, section))
-        elif kind == CLEAN and index not in taken and delimiter in (",", ";", "\t"):
+        elif kind == CLEAN and delimiter in (",", ";", "\t"):
             cells = split(text.lines[index], delimiter)
             if len(cells) > 1 and not cells[0]:  # a key that is not there: ",10000000,Hz"
                 facts.append(Fact(index, "", tuple(cells[1:]), section))
@@ -140,7 +144,8 @@ def _cells(line: str, comment: bool, delimiter: str, width: int) -> tuple[str, .
     body = uncommented(line) if comment else line
     ways = [split(body, delimiter)]
     if delimiter == " ":
-        ways += [re.split(r"\s{2,}|\t+", body.strip()), split(body, ","), split(body, ";")]
+        ways += [re.split(r"\s{2,}|\t+", body.strip()), split(body, ","), split(body, ";"),
+                 re.findall(r"[^\s\[(]+(?:\s?[\[(][^\])]*[\])])?", body)]  # "Frequency (Hz) Level (dBm)"
     elif comment:
         ways += [split(body, mark) for mark in (",", ";", "\t") if mark != delimiter] + [body.split()]
         if found := re.match(r"DATA\s+(.+)", body):  # "! DATA Freq,S11"
@@ -190,6 +195,13 @@ def measure(fact: Fact) -> tuple[float, Unit | None] | None:
         unit = cell.unit or next((found for other in fact.values[position + 1:] if (found := unit_of(other))), None)
         return (cell.value * unit.factor + unit.offset if unit else cell.value), unit
     return None
+
+
+def rest_of(kinds: bytearray, taken: Iterable[int]) -> list[int]:
+    """Indices of the lines that are not empty and not taken."""
+    left = np.frombuffer(kinds, np.uint8) != BLANK
+    left[np.fromiter(taken, int)] = False
+    return np.flatnonzero(left).tolist()
 
 
 def fact_table(facts: list[Fact]) -> dict[str, tuple[str, ...]]:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import re
 from dataclasses import dataclass, field
+
+import numpy as np
 
 from ..errors import Refusal
 from .cells import looks_numeric, why_no_number
@@ -14,6 +17,8 @@ BLANK, CLEAN, TEXT, COMMENT, SECTION, BEGIN, END = range(7)
 DELIMITERS = ("\t", ";", ",", "^", "|", " ", "")
 NAMES = {"\t": "tab", ";": "';'", ",": "','", "^": "'^'", "|": "'|'", " ": "blanks", "": "none (one column)"}
 _FEW = "0123456789+-.eE,;\t ^"
+_BLANK_INSIDE = re.compile(r"[\d.] +[\d.+-]", re.ASCII)
+_DIGITS = "0123456789"
 _COMMENT = re.compile(r'\s*"?\s*(?:[#!%]|//|\'(?!\d)|;(?=[^;]*$)(?=\s*[A-Za-z]))')
 _SECTION = re.compile(r"\s*\[([^\]]{2,60})\]\s*[,;]*\s*")
 _BEGIN = re.compile(r"\s*BEGIN\b[\w .:,-]*", re.IGNORECASE)
@@ -95,7 +100,7 @@ def kinds_of(lines: list[str], comment: str = "") -> bytearray:
     kinds = bytearray(len(lines))
     for index, line in enumerate(lines):
         if not line.strip(_FEW):
-            kinds[index] = CLEAN if line.strip(" \t,;^-+.eE") else BLANK
+            kinds[index] = CLEAN if line[:1] in _DIGITS and line or line.strip(" \t,;^-+.eE") else BLANK
         elif comment and line.lstrip().startswith(comment) or _COMMENT.match(line):
             kinds[index] = COMMENT
         elif (found := _SECTION.fullmatch(line)) and not _units_only(line):
@@ -149,29 +154,36 @@ def candidates(text: Text, kinds: bytearray, spans: list[tuple[int, int]], first
     sample = [text.lines[i] for i in probe]
     found = []
     for delimiter in DELIMITERS:
+        if not delimiter and found:
+            break  # one column is what is left where nothing cuts the lines
+        if delimiter == " " and clean and "\t" in found and not any(_BLANK_INSIDE.search(line) for line in sample):
+            continue  # blanks and tabs cut the same cells
         if delimiter in ("", " ") or any(delimiter in line for line in sample):
-            fit = sum(_fits(line, delimiter) for line in sample)
+            fit = sum(_fits(line, delimiter, bool(clean)) for line in sample)
             if fit and (not clean or 2 * fit >= len(sample) or fit >= 8):
                 found.append(delimiter)
     hard = [d for d in found if d not in (" ", "")]
     # Blanks count as delimiters where nothing else is one, or where they alone cut a line into plain numbers.
-    if hard and " " in found and not all(_fits(line, " ") for line in sample if line.strip()):
+    if hard and " " in found and not all(_fits(line, " ", True) for line in sample if line.strip()):
         found.remove(" ")
     return found
 
 
-def _fits(line: str, delimiter: str) -> bool:
+def _fits(line: str, delimiter: str, clean: bool) -> bool:
+    """Whether a line is cut into a row; one of digits and marks only has to give numbers throughout."""
     cells = split(line, delimiter)
+    kinds = [looks_numeric(cell) for cell in cells]
     if delimiter == "":
-        return looks_numeric(cells[0]) is True
-    return len(cells) > 1 and sum(looks_numeric(cell) is True for cell in cells) > 0 and (
-        delimiter != " " or all(looks_numeric(cell) is not False for cell in cells) or len(cells) > 2)
+        return kinds[0] is True
+    if clean or delimiter == " " and len(cells) < 3:
+        return len(cells) > 1 and True in kinds and False not in kinds
+    return len(cells) > 1 and True in kinds
 
 
 def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], delimiter: str) -> list[Run]:
     """Runs of rows: lines with as many cells, in which no column changes between number and text."""
     runs: list[Run] = []
-    sure = _marks_free(lines, kinds, spans, delimiter)
+    sure = _marks_free(lines, kinds, delimiter)
     for start, stop in spans:
         run, after, fits = None, "break" if runs else "", -1  # `fits`: the width at which a clean line joins unseen
         for index in range(start, stop):
@@ -208,19 +220,18 @@ def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], 
     return runs
 
 
-def _marks_free(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], delimiter: str) -> bool:
+def _marks_free(lines: list[str], kinds: bytearray, delimiter: str) -> bool:
     """Whether clean lines hold no other mark than this delimiter (then their cells need not be looked at)."""
-    others = [d for d in ("\t", ";", "^") if d != delimiter]
-    if delimiter == " ":
-        others = [";", "^", ","]
-    if delimiter in ("\t", ";", "^"):
-        others += [" "]
-    for start, stop in spans:
-        joined = "\n".join(lines[start:stop]) if len(spans) > 1 or start or stop < len(lines) else "\n".join(lines)
-        if any(mark in joined for mark in others):
-            return all(not any(mark in lines[i].strip() for mark in others) for i in range(start, stop)
-                       if kinds[i] == CLEAN)
-    return delimiter != ""
+    if delimiter == "":
+        return False
+    clean = np.frombuffer(kinds, np.uint8) == CLEAN
+    joined = "\n".join(itertools.compress(lines, clean.tolist()))
+    others = [mark for mark in "\t;^" if mark != delimiter] + ([","] if delimiter == " " else [])
+    if delimiter == " " and "\t" in joined:
+        others.remove("\t")
+    if any(mark in joined for mark in others):
+        return False
+    return delimiter == " " or " " not in joined or not _BLANK_INSIDE.search(joined)
 
 
 def _joins(run: Run, pattern: list[bool | None]) -> bool:

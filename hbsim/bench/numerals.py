@@ -16,6 +16,8 @@ from .text import Text
 from .units import Unit, unit_of
 
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:[.,]\d{3})+", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"(?<![\d,])0\d*,\d|\d{4},\d|,(?:\d{1,2}|\d{4,})(?!\d)", re.ASCII)
+_TWO_COMMAS = re.compile(r",\d*,", re.ASCII)
 _TIME = re.compile(r"time|date|zeit|uhr|datum|hora|fecha|heure", re.IGNORECASE)
 _ODD_NUMBER = re.compile(r"[+-]?0[xX][0-9a-fA-F]+|\d+\s*/\s*\d+|\d+:\d+")
 
@@ -127,12 +129,11 @@ def _quick(lines: list[str], delimiter: str, marks: Marks | None) -> np.ndarray 
     """All numbers at once, where nothing but one decimal mark and one delimiter stands in the lines."""
     if delimiter != ",":
         comma = any("," in line for line in lines)
-        if comma and (marks is None or marks.decimal != ","):
-            return None
         if comma:
-            if any("." in line for line in lines):
+            joined = "\n".join(lines)
+            if "." in joined or (marks is None and not _surely_decimal(joined)) or (marks and marks.decimal != ","):
                 return None
-            lines = [line.replace(",", ".") for line in lines]
+            lines = joined.replace(",", ".").split("\n")
         elif marks is not None and marks.decimal == "," and any("." in line for line in lines):
             return None
     elif marks is not None and marks.decimal == ",":
@@ -146,6 +147,11 @@ def _quick(lines: list[str], delimiter: str, marks: Marks | None) -> np.ndarray 
         return np.loadtxt(lines, delimiter=None if delimiter == " " else delimiter, comments=None, ndmin=2)
     except ValueError:
         return None
+
+
+def _surely_decimal(text: str) -> bool:
+    """Whether commas can only be decimal marks: none twice in a number, one with other than three digits behind it."""
+    return _DECIMAL_COMMA.search(text) is not None and _TWO_COMMAS.search(text) is None
 
 
 def _checked(values: np.ndarray) -> Raw:
@@ -221,8 +227,10 @@ def check_comma(text: Text, table: Table, named: int) -> None:
     """
     if table.delimiter != "," or named == table.width:
         return
+    if any("." in text.lines[row] for row in table.rows[:64]):
+        return
     lines = [text.lines[row] for row in table.rows]
-    if any("." in line for line in lines[:64]) or any("." in line or '"' in line for line in lines):
+    if any("." in line or '"' in line for line in lines):
         return
     pairs = re.compile(r"\s*[+-]?\d+,\d+(?:[eE][+-]?\d+)?(?:\s*,\s*[+-]?\d+,\d+(?:[eE][+-]?\d+)?)*\s*", re.ASCII)
     if not all(pairs.fullmatch(line) for line in lines):

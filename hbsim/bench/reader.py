@@ -13,7 +13,7 @@ from .assemble import check_frequency, columns_from, unnamed
 from .cells import Marks
 from .choose import choose, looks_transposed, side_by_side
 from .consistency import check
-from .headers import Fact, Header, fact_table, facts_of, find_header, uncommented
+from .headers import Fact, Header, fact_table, facts_of, find_header, rest_of, uncommented
 from .layout import BLANK, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
 from .markers import markers_of
@@ -74,7 +74,7 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
         check_first(text, kinds, table)
         check_ragged(text, kinds, table)
     header = _header(text, kinds, table, mapping)
-    facts = facts_of(text, kinds, set(table.rows) | set(header.lines), table.delimiter)
+    facts = facts_of(text, kinds, rest_of(kinds, [*table.rows, *header.lines]), table.delimiter)
     return _read(text, kinds, table, header, facts, mapping, notes)
 
 
@@ -111,7 +111,7 @@ def _header(text: Text, kinds: bytearray, table: Table, mapping: Mapping) -> Hea
 
 
 def _without_table(text: Text, kinds: bytearray, notes: list[str]) -> Readings:
-    facts = facts_of(text, kinds, set(), ",")
+    facts = facts_of(text, kinds, rest_of(kinds, ()), ",")
     markers = markers_of(facts)
     if not markers:
         raise Refusal("no data rows: no line holds numbers in columns", "", text.file)
@@ -142,8 +142,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     markers = markers_of(facts)
     check(columns, markers, facts, table, sweep, mapping, file, notes)
     lines = np.asarray(table.rows, int) + 1
-    taken = set(table.rows)
-    rest = tuple(line for index, line in enumerate(text.lines) if index not in taken and kinds[index] != BLANK)
+    rest = tuple(text.lines[index] for index in rest_of(kinds, table.rows))
     readings = Readings(file, columns, sweep, rest, fact_table(facts), markers, tuple(notes), lines)
     return pick_trace(readings, text, table, mapping)
 
