@@ -80,8 +80,18 @@ def impedance_of(facts: list[Fact], mapping: Mapping) -> float | None:
     return found[0] if found and 1.0 <= found[0] <= 1e4 else None
 
 
-def unnamed(raws: list[Raw], facts: list[Fact], mapping: Mapping, file: str, notes: list[str]) -> list[Name]:
+def unnamed(raws: list[Raw], block: int, facts: list[Fact], mapping: Mapping, file: str, notes: list[str]) -> list[Name]:
     """Names of the columns of a table without a row of names, from the facts of the header alone.
+
+    Parameters
+    ----------
+    raws : list of Raw
+    block : int
+        Rows of the first sweep or trace, which has to run over the frequencies once.
+    facts, mapping, file
+        What the header and the person say.
+    notes : list of str
+        How it was decided is added here.
 
     Raises
     ------
@@ -97,7 +107,7 @@ def unnamed(raws: list[Raw], facts: list[Fact], mapping: Mapping, file: str, not
     if len(numbers) == 2 and all(carried):
         return [Name(f"column {k + 1}", f"column {k + 1}") for k in range(len(raws))]
     if len(raws) == 2 and len(numbers) == 2 and level is not None:
-        which = _axis_column(raws, axis, unit_x[0] if unit_x else None)
+        which = _axis_column([raw.values[:block] for raw in raws], axis, unit_x[0] if unit_x else None)
         if which is not None:
             why = "it runs from the start to the stop that the header gives" if axis else \
                 "the header names x and y in this order and only it runs up"
@@ -114,16 +124,16 @@ def unnamed(raws: list[Raw], facts: list[Fact], mapping: Mapping, file: str, not
                   "", file)
 
 
-def _axis_column(raws: list[Raw], axis: Axis | None, unit: Unit | None) -> int | None:
+def _axis_column(columns: list[np.ndarray], axis: Axis | None, unit: Unit | None) -> int | None:
     if axis is not None:
         factor = unit.factor if unit else 1.0
         reach = 1e-6 * max(abs(axis.first), abs(axis.last))
-        fit = [k for k, raw in enumerate(raws) if abs(raw.values[0] * factor - axis.first) <= reach
-               and abs(raw.values[-1] * factor - axis.last) <= reach]
+        fit = [k for k, values in enumerate(columns) if abs(values[0] * factor - axis.first) <= reach
+               and abs(values[-1] * factor - axis.last) <= reach]
         return fit[0] if len(fit) == 1 else None
     if unit is None:
         return None
-    up = [bool(np.all(np.diff(raw.values) > 0)) for raw in raws]
+    up = [bool(np.all(np.diff(values) > 0)) for values in columns]
     return 0 if up[0] and not up[1] else None
 
 

@@ -55,8 +55,9 @@ def _check_only(text: Text, best: dict[str, Table], chosen: str) -> None:
             continue
         line = text.lines[ours.rows[0]]
         ways = [f"{' | '.join(split(line, d))} (delimiter {NAMES[d]})" for d in (chosen, delimiter)]
+        words = [{" ": "blanks", "\t": "tab"}.get(d, d) for d in (chosen, delimiter)]
         raise Refusal(f"'{line.strip()}' can be read as {ways[0]} or as {ways[1]}; say which in [table]: delimiter = "
-                      f"\"{ {' ': 'blanks', chr(9): 'tab'}.get(chosen, chosen)}\"", f"line {ours.rows[0] + 1}", text.file)
+                      f'"{words[0]}" or "{words[1]}"', f"line {ours.rows[0] + 1}", text.file)
 
 
 def _numbers(table: Table) -> bool:

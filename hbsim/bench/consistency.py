@@ -91,7 +91,7 @@ def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Mark
                 f"('{trace.name}', {trace.unit}) has {read:g}")
         if marker.unit == "dB" and trace.unit != "dB" and not mapping.allow_relative:
             raise Refusal(f"{both}: the trace is relative to a stored one (normalised); say in [table] allow_relative = "
-                          'true, or the unit in [columns]', f"line about {marker.frequency:.10g} Hz", file)
+                          'true, or the unit in [columns]', "", file)
         for unit in LEVELS:
             # The header's impedance, and both usual ones: the difference itself tells which.
             for ohm in {impedance, 50.0, 75.0}:
@@ -104,7 +104,7 @@ def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Mark
 
 
 def _said(column: Column, mapping: Mapping) -> bool:
-    return any(said.unit for said in mapping.columns.values()) and bool(column.said)
+    return bool(column.said) and column.said in {said.unit for said in mapping.columns.values()}
 
 
 def _doubles(frequency: Column, sweep: np.ndarray, notes: list[str]) -> None:

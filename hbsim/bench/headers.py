@@ -164,6 +164,8 @@ def _cells(line: str, comment: bool, delimiter: str, width: int) -> tuple[str, .
 def _words(cells: tuple[str, ...]) -> bool:
     """Whether cells may be names: words, no numbers (units in brackets count as words)."""
     filled = [cell for cell in cells if cell]
+    if len(cells) == 1 and re.search(r"[:=]", cells[0]):
+        return False  # a fact of the header, no name
     return bool(filled) and not any(NUMBERISH.fullmatch(plain(cell)) for cell in filled) and any(
         any(letter.isalpha() for letter in cell) for cell in filled) and not any(
         looks_numeric(cell) and read_cell(cell) for cell in filled)

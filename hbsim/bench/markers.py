@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 
 from .assemble import level_unit
 from .cells import read_cell
@@ -13,6 +14,11 @@ from .units import unit_of
 
 _OFF = re.compile(r"off|false|0|disabled|no", re.IGNORECASE)
 _LINE = re.compile(r"(?:M|MKR|Marker )\s?\d{1,2}", re.IGNORECASE)
+
+
+def only_markers(lines: Iterable[str]) -> bool:
+    """Whether each of the lines is a marker ("M1;2.4 GHz;-23.4 dBm"), so that they are no table."""
+    return all(_LINE.fullmatch(re.split(r"[,;\t ]", line.strip().strip('"'), maxsplit=1)[0]) for line in lines)
 
 
 def markers_of(facts: list[Fact]) -> tuple[Marker, ...]:

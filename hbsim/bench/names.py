@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 from .units import Unit, unit_of
@@ -15,7 +16,7 @@ _FORMATS = {"mag": Unit("1"), "lin": Unit("1"), "re": Unit("1"), "im": Unit("1")
             "deg": Unit("deg"), "ang": None, "log": Unit("dB"), "logmag": Unit("dB"), "": Unit("1")}
 FREQUENCY = re.compile(r"\b(?:f|f_?0|freq|fre[qck]uen[a-zé]*|frequenz|fréquence|frekvens|frequenza|частота)(?:\b|_)|"
                        r"freq", re.IGNORECASE)
-INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample)\.?(?:\s*no\.?)?", re.IGNORECASE)
+INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample|order|harmonic)\.?(?:\s*no\.?)?", re.IGNORECASE)
 _LEVELS = frozenset(("dBm", "W", "dB", "dBuV", "dBmV", "dBV", "dBuV/m", "dBc", "dBFS", "dBm/Hz", "dBuA", "V", "Vrms",
                      "Vpp", "Vpeak", "1", "dBc/Hz"))
 # What a name says a quantity is, and the units that it can have; the unit is not believed where they do not agree.
@@ -58,7 +59,7 @@ def read_name(text: str) -> Name:
     bracket = _BRACKET.fullmatch(text)
     if bracket:
         return _bracketed(text, bracket)
-    if _FACTOR.fullmatch(text) or re.search(r"\s(?:x|×)\s?\d+(?:\.\d+)?$", text):
+    if _FACTOR.fullmatch(text) or re.search(r"\bdB\s?/\s?\d", text) or re.search(r"\s(?:x|×)\s?\d+(?:\.\d+)?$", text):
         return Name(text, text, None, "", "has a factor in it")
     for pattern in _TAILS:
         found = pattern.fullmatch(text)
@@ -103,14 +104,12 @@ def _agreed(text: str, bare: str, unit: Unit, said: str) -> Name:
 
 
 def unique(names: list[str]) -> tuple[list[str], list[str]]:
-    """Names made unique by position ("Det. (VDC)", "Det. (VDC) [column 4]"), and those that were not."""
-    seen: dict[str, int] = {}
-    result, repeated = [], []
+    """Names made unique by position ("Det. (VDC) [column 2]"), and those that were not."""
+    repeated = [name for name, count in Counter(filter(None, names)).items() if count > 1]
+    result: list[str] = []
     for number, name in enumerate(names, 1):
         name = name or f"column {number}"
-        if name in seen:
-            repeated.append(name)
-            name = f"{name} [column {number}]"
-        seen[name] = number
+        while name in repeated or name in result:
+            name += f" [column {number}]"
         result.append(name)
     return result, repeated

@@ -16,7 +16,7 @@ from .consistency import check
 from .headers import Fact, Header, fact_table, facts_of, find_header, rest_of, uncommented
 from .layout import BLANK, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
-from .markers import markers_of
+from .markers import markers_of, only_markers
 from .names import Name, read_name
 from .numerals import Raw, check_comma, columns_of, joined_commas
 from .readings import Readings
@@ -68,7 +68,7 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     if told is not None:
         kinds[told] = COMMENT
     table = choose(text, kinds, _spans(text, kinds, mapping), mapping)
-    if table is None:
+    if table is None or only_markers(text.lines[row] for row in table.rows[:40]):
         return _without_table(text, kinds, notes)
     if mapping.first_row is None:
         check_first(text, kinds, table)
@@ -135,7 +135,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     if len(raws) == 1 and not names:
         raws, names = wide.rebuilt_axis(raws, table, facts, mapping, file, notes)
     if not names:
-        names = unnamed(raws, facts, mapping, file, notes)
+        names = unnamed(raws, len(table.runs[0].rows), facts, mapping, file, notes)
     columns = columns_from(raws, names, header, facts, mapping, file, notes)
     check_frequency(columns, names, file)
     sweep = sweeps_of(table, columns, mapping, file, notes)
@@ -165,7 +165,19 @@ def _raws(text: Text, table: Table, header: Header, mapping: Mapping) -> tuple[l
     if not names:
         return raws, []
     names = (names + [""] * len(raws))[:len(raws)]
+    _check_named(text, table, raws, names)
     return raws, [read_name(name) for name in names]
+
+
+def _check_named(text: Text, table: Table, raws: list[Raw], names: list[str]) -> None:
+    """Refuse cells on the right of the last name."""
+    for k in range(len(names) - 1, 0, -1):
+        if names[k]:
+            return
+        row = next((row for row in range(len(table.rows)) if not raws[k].missing(row)), None)
+        if row is not None:
+            raise Refusal(f"a cell stands here, but the header has names for {sum(map(bool, names))} columns only; name it "
+                          "in the header, or take it out", f"line {table.rows[row] + 1}, column {k + 1}", text.file)
 
 
 def _one_side(text: Text, table: Table, raws: list[Raw], names: list[Name], header: Header,

@@ -84,6 +84,8 @@ def special(text: Text, kinds: bytearray, table: Table, header: Header, facts: l
             line = text.lines[index]
             cells = split(uncommented(line) if kinds[index] == COMMENT else line, table.delimiter)
             lead = _lead(cells, table.width)
+            if skip and not all(re.match(r"date|time|sweep|no\b|scan|datum|zeit", cell, re.I) for cell in cells[:lead]):
+                lead = 0  # its first row is like all others: a table turned on its side
             if lead:
                 return _from_rows(text, table, grid[skip:], table.rows[skip:], cells, lead, facts, mapping, notes)
     return None
@@ -98,7 +100,7 @@ def _lead(cells: list[str], width: int) -> int:
     if len(cells) != width or not lead or len(tail) < 2 or any(cell is None or np.isnan(cell.value) for cell in tail):
         return 0
     words = sum(any(letter.isalpha() for letter in cell) and not any(c.isdigit() for c in cell) for cell in cells[:lead])
-    return lead if words == lead and np.all(np.diff([cell.value for cell in tail]) > 0) else 0
+    return lead if words == lead and tail[0].value >= 0 and np.all(np.diff([cell.value for cell in tail]) > 0) else 0
 
 
 def _from_rows(text: Text, table: Table, grid: list[list[str]], rows: list[int], cells: list[str], lead: int,
