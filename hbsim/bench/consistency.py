@@ -83,7 +83,7 @@ def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Mark
         finite = np.where(np.isfinite(frequency.values), frequency.values, np.inf)
         row = int(np.argmin(np.abs(finite - marker.frequency)))
         step = np.abs(np.diff(frequency.values[max(0, row - 1):row + 2]))
-        if not len(step) or abs(finite[row] - marker.frequency) > np.nanmax(step) or not np.isfinite(trace.values[row]):
+        if abs(finite[row] - marker.frequency) > np.max(step, initial=0.0, where=np.isfinite(step)) or not np.isfinite(trace.values[row]):
             continue
         read = trace.values[row]
         differ = marker.value - read

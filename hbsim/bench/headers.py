@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -192,7 +193,7 @@ def measure(fact: Fact) -> tuple[float, Unit | None] | None:
         cell = read_cell(value)
         if cell is None and NUMBERISH.fullmatch(plain(value)):
             cell = read_cell(plain(value).replace(",", "."))
-        if cell is None or cell.value != cell.value:
+        if cell is None or not math.isfinite(cell.value):
             return None
         unit = cell.unit or next((found for other in fact.values[position + 1:] if (found := unit_of(other))), None)
         return (cell.value * unit.factor + unit.offset if unit else cell.value), unit

@@ -152,14 +152,19 @@ def candidates(text: Text, kinds: bytearray, spans: list[tuple[int, int]], first
     clean = [i for a, b in spans for i in range(max(a, first_row), b) if kinds[i] == CLEAN]
     probe = clean[:: max(1, len(clean) // 48)] or [i for a, b in spans for i in range(a, b) if kinds[i] == TEXT][:400]
     sample = [text.lines[i] for i in probe]
-    found = []
+    # Digits and marks alone may also be dates ("2001-02-03"): then a line need not give numbers throughout.
+    return _candidates(sample, bool(clean)) or _candidates(sample, False)
+
+
+def _candidates(sample: list[str], clean: bool) -> list[str]:
+    found: list[str] = []
     for delimiter in DELIMITERS:
         if not delimiter and found:
             break  # one column is what is left where nothing cuts the lines
         if delimiter == " " and clean and "\t" in found and not any(_BLANK_INSIDE.search(line) for line in sample):
             continue  # blanks and tabs cut the same cells
         if delimiter in ("", " ") or any(delimiter in line for line in sample):
-            fit = sum(_fits(line, delimiter, bool(clean)) for line in sample)
+            fit = sum(_fits(line, delimiter, clean) for line in sample)
             if fit and (not clean or 2 * fit >= len(sample) or fit >= 8):
                 found.append(delimiter)
     hard = [d for d in found if d not in (" ", "")]
@@ -188,7 +193,7 @@ def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], 
         run, after, fits = None, "break" if runs else "", -1  # `fits`: the width at which a clean line joins unseen
         for index in range(start, stop):
             kind = kinds[index]
-            if kind == CLEAN and sure:
+            if kind == CLEAN and sure and (run is None or fits >= 0):
                 line = lines[index]
                 width = line.count(delimiter) + 1 if delimiter not in (" ", "") else (
                     len(line.split()) if delimiter else 1)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
 from .assemble import level_unit
 from .cells import read_cell
 from .headers import Fact, measure
 from .readings import Marker
-from .units import unit_of
+from .units import LEVELS, level_offset, unit_of
 
 _OFF = re.compile(r"off|false|0|disabled|no", re.IGNORECASE)
 _LINE = re.compile(r"(?:M|MKR|Marker )\s?\d{1,2}", re.IGNORECASE)
@@ -21,17 +22,23 @@ def only_markers(lines: Iterable[str]) -> bool:
     return all(_LINE.fullmatch(re.split(r"[,;\t ]", line.strip().strip('"'), maxsplit=1)[0]) for line in lines)
 
 
-def markers_of(facts: list[Fact]) -> tuple[Marker, ...]:
+def markers_of(facts: list[Fact], impedance: float | None = None) -> tuple[Marker, ...]:
     """The markers that are on.
 
     Parameters
     ----------
     facts : list of Fact
         Of the whole header. A level without a unit of its own has that of the trace.
+    impedance : float, optional
+        With it levels in dBuV, dBmV and dBV become dBm, as those of the trace do. [ohm]
     """
     level = level_unit(facts)
     unit = level[0].name if level else ""
-    return tuple([*_in_rows(facts, unit), *_in_sections(facts, unit), *_in_lines(facts, unit)])
+    found = [*_in_rows(facts, unit), *_in_sections(facts, unit), *_in_lines(facts, unit)]
+    if impedance is not None:
+        found = [replace(marker, value=marker.value + level_offset(marker.unit, impedance), unit="dBm")
+                 if marker.unit in LEVELS else marker for marker in found]
+    return tuple(found)
 
 
 def _in_rows(facts: list[Fact], unit: str) -> list[Marker]:

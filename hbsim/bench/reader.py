@@ -9,7 +9,7 @@ import numpy as np
 
 from ..errors import Refusal
 from . import wide
-from .assemble import check_frequency, columns_from, unnamed
+from .assemble import check_frequency, columns_from, impedance_of, unnamed
 from .cells import Marks
 from .choose import choose, looks_transposed, side_by_side
 from .consistency import check
@@ -139,7 +139,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     columns = columns_from(raws, names, header, facts, mapping, file, notes)
     check_frequency(columns, names, file)
     sweep = sweeps_of(table, columns, mapping, file, notes)
-    markers = markers_of(facts)
+    markers = markers_of(facts, impedance_of(facts, mapping))
     check(columns, markers, facts, table, sweep, mapping, file, notes)
     lines = np.asarray(table.rows, int) + 1
     rest = tuple(text.lines[index] for index in rest_of(kinds, table.rows))

@@ -44,10 +44,10 @@ _WHOLE = {"dBm": Unit("dBm"), "dBW": Unit("dBm", 1.0, 30.0), "dB": Unit("dB"), "
           "Vp": Unit("Vpeak"), "mVpp": Unit("Vpp", 1e-3), "mVrms": Unit("Vrms", 1e-3), "mVDC": Unit("V", 1e-3),
           "mADC": Unit("A", 1e-3), "Volt": Unit("V"), "Volts": Unit("V"), "Watt": Unit("W"), "Watts": Unit("W"),
           "Amp": Unit("A"), "Amps": Unit("A"), "Ampere": Unit("A"), "Hertz": Unit("Hz")}
+# "MV" in a table is as likely a shouted mV: above kilo only what comes in such sizes.
 _EXACT = _WHOLE | {prefix + written: Unit(name, factor) for written, name in _PREFIXED.items()
-                   for prefix, factor in PREFIXES.items()}
-# In small or in capital letters throughout, only what can be nothing else: "MHZ" and "mhz" are no millihertz, but "MV"
-# may be either.
+                   for prefix, factor in PREFIXES.items() if factor < 1e6 or name in ("Hz", "ohm")}
+# In small or in capital letters throughout, only what can be nothing else: "MHZ" and "mhz" are no millihertz.
 _LOWER = {prefix.lower() + "hz": Unit("Hz", PREFIXES[prefix]) for prefix in ("", "k", "M", "G", "T")}
 _SMALL = {written.lower(): unit for written, unit in _WHOLE.items()} | {
     prefix + written: Unit(name, PREFIXES[prefix]) for written, name in (("v", "V"), ("a", "A"), ("w", "W"), ("s", "s"))

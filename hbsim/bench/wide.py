@@ -16,7 +16,7 @@ from .layout import CLEAN, COMMENT, TEXT, Table, candidates, kinds_of, split
 from .mapping import Mapping
 from .names import Name
 from .numerals import Raw
-from .readings import Column, Readings
+from .readings import MISSING, Column, Readings
 from .text import Text
 from .units import LEVELS, Unit, level_offset, unit_of
 
@@ -157,10 +157,11 @@ def _leading(names: list[str], grid: list[list[str]], count: int) -> list[Column
     for k, name in enumerate(names):
         read = [read_cell(row[k]) for row in grid]
         if all(cell is not None for cell in read):
-            columns.append(Column(name, "", np.repeat([cell.value for cell in read], count)))
+            odd = {r * count + j: cell.flag for r, cell in enumerate(read) if cell.flag for j in range(count)}
+            columns.append(Column(name, "", np.repeat([cell.value for cell in read], count), odd))
         else:
             columns.append(Column(name, "", np.full(len(grid) * count, np.nan),
-                                  {r * count + j: row[k] for r, row in enumerate(grid) for j in range(count)}))
+                                  {r * count + j: row[k] or MISSING for r, row in enumerate(grid) for j in range(count)}))
     seconds = _seconds([name.lower() for name in names], grid)
     if seconds is not None:
         columns.append(Column("Time since the first", "s", np.repeat(seconds, count)))
