@@ -183,7 +183,7 @@ def _seconds(names: list[str], grid: list[list[str]]) -> np.ndarray | None:
     part = np.zeros(len(grid))
     if small is not None:
         cells = [read_cell(row[small]) for row in grid]
-        if any(cell is None for cell in cells):
+        if any(cell is None or not np.isfinite(cell.value) for cell in cells):
             return None
         part = np.array([cell.value for cell in cells])
         # ".750" is a part of a second, "750" are thousandths.
