@@ -80,7 +80,8 @@ def impedance_of(facts: list[Fact], mapping: Mapping) -> float | None:
     return found[0] if found and 1.0 <= found[0] <= 1e4 else None
 
 
-def unnamed(raws: list[Raw], block: int, facts: list[Fact], mapping: Mapping, file: str, notes: list[str]) -> list[Name]:
+def unnamed(raws: list[Raw], block: int, facts: list[Fact], mapping: Mapping, file: str,
+            notes: list[str]) -> list[Name]:
     """Names of the columns of a table without a row of names, from the facts of the header alone.
 
     Parameters
@@ -119,8 +120,9 @@ def unnamed(raws: list[Raw], block: int, facts: list[Fact], mapping: Mapping, fi
             unit = unit_x[0] if unit_x else Unit("Hz")
             names[which] = Name("Frequency", "Frequency", unit, unit_x[1].text if unit_x else "")
             return names
-    raise Refusal(f"{len(raws)} column{'s' * (len(raws) > 1)}, no row of names. First row {first}. Name the columns and "
-                  'their units in the TOML file beside it: [columns] 1 = { is = "drive.power", unit = "dBm" }, 2 = ...',
+    raise Refusal(f"{len(raws)} column{'s' * (len(raws) > 1)}, no row of names. First row {first}. Name the columns "
+                  'and their units in the TOML file beside it: [columns] 1 = { is = "drive.power", unit = "dBm" }, '
+                  '2 = ...',
                   "", file)
 
 
@@ -240,5 +242,5 @@ def check_frequency(columns: tuple[Column, ...], names: list[Name], file: str) -
         known = column.unit or column.meaning or name.trouble or not np.isfinite(column.values).any()
         if not known and FREQUENCY.match(name.bare) and not INDEX.fullmatch(name.bare):
             finite = column.values[np.isfinite(column.values)]
-            raise Refusal(f"'{column.name}' has no unit: {finite[0]:.10g} may be Hz, kHz or MHz; say it in the TOML file "
-                          f"beside it: [columns] \"{column.name}\" = {{ unit = \"MHz\" }}", "", file)
+            raise Refusal(f"'{column.name}' has no unit: {finite[0]:.10g} may be Hz, kHz or MHz; say it in the TOML "
+                          f"file beside it: [columns] \"{column.name}\" = {{ unit = \"MHz\" }}", "", file)

@@ -149,7 +149,8 @@ def why_no_number(text: str) -> str:
     """What to say of a cell that should be a number and is none."""
     text = plain(text)
     if text and not text.strip("#"):
-        return f"'{text}' is what a spreadsheet shows when the column is too narrow: the number is lost; export it again"
+        return (f"'{text}' is what a spreadsheet shows when the column is too narrow: the number is lost; "
+                "export it again")
     if _NO_DECIMAL.fullmatch(text):
         return f"'{text}' is no decimal number; write it as one"
     return f"'{text}' is no number here; correct it, or leave the cell empty where there was no reading"

@@ -1,4 +1,4 @@
-"""Which lines are the table: every delimiter is tried; what can be cut in two ways, or is one of several, is refused."""
+"""Which lines are the table: every delimiter is tried; two ways to cut it, or several tables, are refused."""
 
 from __future__ import annotations
 
@@ -109,6 +109,7 @@ def side_by_side(raws: Sequence[Raw], names: Sequence[Name]) -> list[tuple[int, 
 def looks_transposed(text: Text, table: Table, header: Sequence[str]) -> bool:
     """Whether each row starts with a word and goes on with numbers, with no names above."""
     run = table.runs[0]
-    return (not header and run.kinds[0] is False and len(run.kinds) > 2 and all(kind is not False for kind in run.kinds[1:])
+    return (not header and run.kinds[0] is False and len(run.kinds) > 2
+            and all(kind is not False for kind in run.kinds[1:])
             and len({split(text.lines[row], table.delimiter)[0] for row in table.rows}) == len(table.rows)
             and not any(looks_numeric(split(text.lines[row], table.delimiter)[0]) for row in table.rows))

@@ -11,11 +11,11 @@ from .assemble import axis_of, impedance_of
 from .headers import Fact, measure, values_of
 from .layout import Table
 from .mapping import Mapping
-from .names import FREQUENCY
 from .readings import Column, Marker
 from .units import LEVELS, level_offset
 
 _COUNT = r"(?:number of points|numberpoints|num(?:ber)? ?points|points|n ?points|#? ?bins|values|sweep points)"
+_OFFSET = r"(?:ref(?:erence)? )?level offset|ref(?:erence)? ?lvl ?offset|ext(?:ernal)? (?:gain|att\w*)"
 _FILLERS = (-999.0, -9999.0, -200.0, -999.9, 999.0)
 
 
@@ -67,8 +67,8 @@ def _ends(frequency: Column, facts: list[Fact], odd: list[str]) -> None:
         return
     reach = max(1e-6 * abs(axis.last), 0.5 * abs(axis.last - axis.first) / max(1, len(values) - 1))
     if abs(values.min() - min(axis.first, axis.last)) > reach or abs(values.max() - max(axis.first, axis.last)) > reach:
-        odd.append(f"the header says {axis.first:.10g} to {axis.last:.10g} Hz, the rows run from {values.min():.10g} to "
-                   f"{values.max():.10g} Hz")
+        odd.append(f"the header says {axis.first:.10g} to {axis.last:.10g} Hz, the rows run from "
+                   f"{values.min():.10g} to {values.max():.10g} Hz")
 
 
 def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Marker, ...], facts: list[Fact],
@@ -83,22 +83,24 @@ def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Mark
         finite = np.where(np.isfinite(frequency.values), frequency.values, np.inf)
         row = int(np.argmin(np.abs(finite - marker.frequency)))
         step = np.abs(np.diff(frequency.values[max(0, row - 1):row + 2]))
-        if abs(finite[row] - marker.frequency) > np.max(step, initial=0.0, where=np.isfinite(step)) or not np.isfinite(trace.values[row]):
+        reach = np.max(step, initial=0.0, where=np.isfinite(step))
+        if abs(finite[row] - marker.frequency) > reach or not np.isfinite(trace.values[row]):
             continue
         read = trace.values[row]
         differ = marker.value - read
         both = (f"marker {marker.name} reads {marker.value:g} {marker.unit}".rstrip() + f" where the trace "
                 f"('{trace.name}', {trace.unit}) has {read:g}")
         if marker.unit == "dB" and trace.unit != "dB" and not mapping.allow_relative:
-            raise Refusal(f"{both}: the trace is relative to a stored one (normalised); say in [table] allow_relative = "
-                          'true, or the unit in [columns]', "", file)
+            raise Refusal(f"{both}: the trace is relative to a stored one (normalised); say in [table] "
+                          'allow_relative = true, or the unit in [columns]', "", file)
         for unit in LEVELS:
             # The header's impedance, and both usual ones: the difference itself tells which.
             for ohm in {impedance, 50.0, 75.0}:
                 step_db = -level_offset(unit, ohm)
                 if abs(abs(differ) - abs(step_db)) < 0.6 and not _said(trace, mapping):
-                    raise Refusal(f"{both}; they differ by {abs(differ):.2f} dB = {unit} to dBm at {ohm:g} ohm. State the "
-                                  f"unit of the trace in [columns]: \"{trace.name}\" = {{ unit = \"dBm\" }}", "", file)
+                    raise Refusal(f"{both}; they differ by {abs(differ):.2f} dB = {unit} to dBm at {ohm:g} ohm. "
+                                  f"State the unit of the trace in [columns]: \"{trace.name}\" = {{ unit = \"dBm\" }}", "",
+                                  file)
         if marker.unit == trace.unit and abs(differ) > 3.0:
             odd.append(both)
 
@@ -177,7 +179,7 @@ def _slipped(column: Column, lines: list[int], notes: list[str]) -> None:
 
 
 def _offsets(facts: list[Fact], notes: list[str]) -> None:
-    for fact in values_of(facts, r"(?:ref(?:erence)? )?level offset|ref(?:erence)? ?lvl ?offset|ext(?:ernal)? (?:gain|att\w*)"):
+    for fact in values_of(facts, _OFFSET):
         number = measure(fact)
         if number is not None and number[0] != 0.0:
             notes.append(f"line {fact.line + 1}: '{fact.key}' {fact.text}: the levels hold it already")

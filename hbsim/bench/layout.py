@@ -103,7 +103,7 @@ def kinds_of(lines: list[str], comment: str = "") -> bytearray:
             kinds[index] = CLEAN if line[:1] in _DIGITS and line or line.strip(" \t,;^-+.eE") else BLANK
         elif comment and line.lstrip().startswith(comment) or _COMMENT.match(line):
             kinds[index] = COMMENT
-        elif (found := _SECTION.fullmatch(line)) and not _units_only(line):
+        elif _SECTION.fullmatch(line) and not _units_only(line):
             kinds[index] = SECTION
         elif _BEGIN.fullmatch(line):
             kinds[index] = BEGIN
@@ -296,8 +296,8 @@ def check_ragged(text: Text, kinds: bytearray, table: Table) -> None:
             continue
         where = f"line {index + 1}"
         if len(cells) != run.width:
-            raise Refusal(f"'{_short(text.lines[index])}' has {len(cells)} cells where the rows above have {run.width}; "
-                          "correct the line or take it out", where, text.file)
+            raise Refusal(f"'{_short(text.lines[index])}' has {len(cells)} cells where the rows above have "
+                          f"{run.width}; correct the line or take it out", where, text.file)
         for column, (cell, kind) in enumerate(zip(cells, run.kinds, strict=True), 1):
             if kind is True and looks_numeric(cell) is False:
                 raise Refusal(why_no_number(cell), f"{where}, column {column}", text.file)
@@ -318,6 +318,9 @@ def check_first(text: Text, kinds: bytearray, table: Table) -> None:
         return
     cells = split(text.lines[index], table.delimiter)
     pattern = [looks_numeric(cell) for cell in cells]
+    if len(cells) != run.width and all(pattern):
+        raise Refusal(f"'{_short(text.lines[index])}' stands above rows of {run.width} cells; correct the line, or say "
+                      f"first_row = {run.rows[0] + 1} in [table]", f"line {index + 1}", text.file)
     if len(cells) == run.width and pattern[0] is True and run.kinds[0] is True:
         column = next((k for k, (a, b) in enumerate(zip(pattern, run.kinds, strict=True)) if a is False and b), 0)
         raise Refusal(why_no_number(cells[column]), f"line {index + 1}, column {column + 1}", text.file)

@@ -14,6 +14,7 @@ from .readings import Marker
 from .units import LEVELS, level_offset, unit_of
 
 _OFF = re.compile(r"off|false|0|disabled|no", re.IGNORECASE)
+_ROW = re.compile(r"marker(?: type| x(?: axis)?| ampt| amplitude| freq(?:uency)?| y(?: axis)?| level| state)?")
 _LINE = re.compile(r"(?:M|MKR|Marker )\s?\d{1,2}", re.IGNORECASE)
 
 
@@ -45,7 +46,7 @@ def _in_rows(facts: list[Fact], unit: str) -> list[Marker]:
     rows: dict[str, tuple[str, ...]] = {}
     for fact in facts:
         key = fact.key.lower()
-        if re.fullmatch(r"marker(?: type| x(?: axis)?| ampt| amplitude| freq(?:uency)?| y(?: axis)?| level| state)?", key):
+        if _ROW.fullmatch(key):
             rows.setdefault(key, fact.values)
     names = rows.get("marker", ())
     places = next((rows[key] for key in rows if re.search(r" x| freq", key)), ())
@@ -79,7 +80,7 @@ def _in_lines(facts: list[Fact], unit: str) -> list[Marker]:
     for fact in facts:
         if not _LINE.fullmatch(fact.key) or any(_OFF.fullmatch(value) for value in fact.values if value not in ("0",)):
             continue
-        numbers = [value for value in fact.values if (cell := read_cell(value)) is not None and cell.value == cell.value]
+        numbers = [value for value in fact.values if (cell := read_cell(value)) and not math.isnan(cell.value)]
         if len(numbers) >= 2:
             at = fact.values.index(numbers[0])
             second = fact.values.index(numbers[1], at + 1)

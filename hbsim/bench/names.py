@@ -10,19 +10,21 @@ from .units import Unit, unit_of
 
 _BRACKET = re.compile(r"(.*?)\s*[\[({<]([^\[\](){}<>]*)[\])}>]\s*(.*)")
 _FACTOR = re.compile(r"(?:x|×|\*|/)\s*\d+(?:\.\d+)?(?:\s*\S+)?|dB/\d+", re.IGNORECASE)
-_TAILS = (re.compile(r"(.*\S)\s*/\s*([^\s/]+)"), re.compile(r"(.*\S)\s+in\s+(\S+)"), re.compile(r"(.*\S)\s*[,;:]\s*(\S+)"),
-          re.compile(r"(.+)[_.]([^\W\d_]+%?|%)"), re.compile(r"(.*\S)\s+(\S+)"))
+_TAILS = (re.compile(r"(.*\S)\s*/\s*([^\s/]+)"), re.compile(r"(.*\S)\s+in\s+(\S+)"),
+          re.compile(r"(.*\S)\s*[,;:]\s*(\S+)"), re.compile(r"(.+)[_.]([^\W\d_]+%?|%)"), re.compile(r"(.*\S)\s+(\S+)"))
 _FORMATS = {"mag": Unit("1"), "lin": Unit("1"), "re": Unit("1"), "im": Unit("1"), "real": Unit("1"), "imag": Unit("1"),
             "deg": Unit("deg"), "ang": None, "log": Unit("dB"), "logmag": Unit("dB"), "": Unit("1")}
 FREQUENCY = re.compile(r"\b(?:f|f_?0|freq|fre[qck]uen[a-zé]*|frequenz|fréquence|frekvens|frequenza|частота)(?:\b|_)|"
                        r"freq", re.IGNORECASE)
-INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample|order|harmonic)\.?(?:\s*no\.?)?", re.IGNORECASE)
+INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample|order|harmonic)\.?(?:\s*no\.?)?",
+                   re.IGNORECASE)
 _LEVELS = frozenset(("dBm", "W", "dB", "dBuV", "dBmV", "dBV", "dBuV/m", "dBc", "dBFS", "dBm/Hz", "dBuA", "V", "Vrms",
                      "Vpp", "Vpeak", "1", "dBc/Hz"))
 # What a name says a quantity is, and the units that it can have; the unit is not believed where they do not agree.
 _QUANTITIES = ((re.compile(r"temp", re.IGNORECASE), frozenset(("K",))),
                (re.compile(r"phase|\bang", re.IGNORECASE), frozenset(("deg", "s"))),
-               (re.compile(r"power|leistung|potencia|puissance|level|pegel|p_?(?:in|out|ein|aus)\b", re.IGNORECASE), _LEVELS),
+               (re.compile(r"power|leistung|potencia|puissance|level|pegel|p_?(?:in|out|ein|aus)\b", re.IGNORECASE),
+                _LEVELS),
                (FREQUENCY, frozenset(("Hz", "1"))),
                (re.compile(r"current|strom|corriente|courant", re.IGNORECASE), frozenset(("A",))),
                (re.compile(r"voltage|spannung|tensi[oó]n", re.IGNORECASE),
@@ -33,7 +35,7 @@ _SINGLE = {"V": re.compile(r"v|u", re.IGNORECASE), "A": re.compile(r"i", re.IGNO
 
 @dataclass(frozen=True)
 class Name:
-    """A name with what it says: `text` as in the header, `bare` without the unit, the unit, and what is wrong with it."""
+    """A name with what it says: `text` as in the header, `bare` without the unit, the unit, what is wrong with it."""
 
     text: str
     bare: str

@@ -1,4 +1,4 @@
-"""The cells of a table -> values and flags: which mark is decimal, and the conversion, quick where the table is clean."""
+"""The cells of a table -> values and flags: which mark is decimal, and the conversion (quick for a clean table)."""
 
 from __future__ import annotations
 

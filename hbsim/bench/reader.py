@@ -14,7 +14,7 @@ from .cells import Marks
 from .choose import choose, looks_transposed, side_by_side
 from .consistency import check
 from .headers import Fact, Header, fact_table, facts_of, find_header, rest_of, uncommented
-from .layout import BLANK, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
+from .layout import CLEAN, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
 from .markers import markers_of, only_markers
 from .names import Name, read_name
@@ -23,6 +23,7 @@ from .readings import Readings
 from .sweeps import sweeps_of
 from .text import Text, read_text
 from .traces import pick_trace
+from .units import Unit
 
 
 def read_readings(path: str | Path, mapping: Mapping | None = None) -> Readings:
@@ -63,6 +64,7 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     notes = list(text.notes)
     if mapping.orientation:
         text, mapping = wide.transposed(text, mapping), replace(mapping, orientation="", header=1)
+        notes.append("the table was turned: a line number is the number of a cell in its lines")
     mapping, told = _told_delimiter(text, mapping)
     kinds = kinds_of(text.lines, mapping.comment)
     if told is not None:
@@ -72,7 +74,9 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
         return _without_table(text, kinds, notes)
     if mapping.first_row is None:
         check_first(text, kinds, table)
+    if mapping.last_row is None:
         check_ragged(text, kinds, table)
+    notes += _left_out(kinds, table)
     header = _header(text, kinds, table, mapping)
     facts = facts_of(text, kinds, rest_of(kinds, [*table.rows, *header.lines]), table.delimiter)
     return _read(text, kinds, table, header, facts, mapping, notes)
@@ -108,6 +112,15 @@ def _header(text: Text, kinds: bytearray, table: Table, mapping: Mapping) -> Hea
         cells += [""] * (table.width - len(cells))
     found = find_header(text, kinds, table)
     return Header(tuple(cells[:table.width]), found.units, (mapping.header - 1, *found.lines))
+
+
+def _left_out(kinds: bytearray, table: Table) -> list[str]:
+    """A note on lines of numbers that are in no table."""
+    lines = [index + 1 for index in rest_of(kinds, table.rows) if kinds[index] == CLEAN]
+    if not lines:
+        return []
+    shown = ", ".join(map(str, lines[:5])) + (" ..." if len(lines) > 5 else "")
+    return [f"{len(lines)} lines of numbers outside the table are left out: {shown}"]
 
 
 def _without_table(text: Text, kinds: bytearray, notes: list[str]) -> Readings:
@@ -158,7 +171,7 @@ def _raws(text: Text, table: Table, header: Header, mapping: Mapping) -> tuple[l
     if mapping.decimal is not None or mapping.thousands is not None:
         decimal = mapping.decimal or ("," if mapping.thousands == "." else ".")
         marks = Marks(decimal, mapping.thousands if mapping.thousands is not None else "")
-    names = list(header.names)
+    names = list(mapping.names or header.names)
     raws = columns_of(text, table, marks, names)
     while len(raws) > 1 and raws[-1].empty and not (len(names) >= len(raws) and names[len(raws) - 1]):
         raws.pop()
@@ -176,8 +189,9 @@ def _check_named(text: Text, table: Table, raws: list[Raw], names: list[str]) ->
             return
         row = next((row for row in range(len(table.rows)) if not raws[k].missing(row)), None)
         if row is not None:
-            raise Refusal(f"a cell stands here, but the header has names for {sum(map(bool, names))} columns only; name it "
-                          "in the header, or take it out", f"line {table.rows[row] + 1}, column {k + 1}", text.file)
+            raise Refusal(f"a cell stands here, but the header has names for {sum(map(bool, names))} columns only; "
+                          "name it in the header, or take it out", f"line {table.rows[row] + 1}, column {k + 1}",
+                          text.file)
 
 
 def _one_side(text: Text, table: Table, raws: list[Raw], names: list[Name], header: Header,
@@ -189,7 +203,8 @@ def _one_side(text: Text, table: Table, raws: list[Raw], names: list[Name], head
     if mapping.table is None:
         listed = "; ".join(f"{number}: {', '.join(name.text for name in names[a:b]) or f'columns {a + 1} to {b}'}"
                            for number, (a, b) in enumerate(spans, 1))
-        raise Refusal(f"{len(spans)} tables stand side by side ({listed}); say which in [table]: table = 1", "", text.file)
+        raise Refusal(f"{len(spans)} tables stand side by side ({listed}); say which in [table]: table = 1", "",
+                      text.file)
     if not 1 <= mapping.table <= len(spans):
         raise Refusal(f"there are {len(spans)} tables side by side, no table {mapping.table}", "", text.file)
     first, stop = spans[mapping.table - 1]
@@ -210,7 +225,7 @@ def _joined_units(raws: list[Raw], names: list[Name], header: Header) -> tuple[l
     for k, raw in enumerate(raws):
         if raw.text and raw.unit is not None and k and not raws[k - 1].text and raws[k - 1].unit is None:
             left = raws[k - 1]
-            raws[k - 1] = Raw(raw.unit.into(left.values), left.flags, replace(raw.unit, factor=1.0, offset=0.0), raw.said)
+            raws[k - 1] = Raw(raw.unit.into(left.values), left.flags, Unit(raw.unit.name), raw.said)
         else:
             keep.append(k)
     if len(keep) == len(raws):

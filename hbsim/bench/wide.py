@@ -52,18 +52,19 @@ def rebuilt_axis(raws: list[Raw], table: Table, facts: list[Fact], mapping: Mapp
     log = re.search(r"\blog(?:arithmic)?\b.{0,12}(?:sweep|axis|freq|x)|(?:sweep|axis|freq|x).{0,12}\blog", words, re.I)
     spacing = mapping.axis or ("" if log or re.search(r"\bsteps\b", words, re.I) else "linear")
     if not spacing:
-        raise Refusal("the frequencies are not in the file, and whether they are spaced evenly or by factors is not clear; "
-                      'say so in [table]: axis = "linear" or axis = "logarithmic"', "", file)
+        raise Refusal("the frequencies are not in the file, and whether they are spaced evenly or by factors is not "
+                      'clear; say so in [table]: axis = "linear" or axis = "logarithmic"', "", file)
     if spacing == "logarithmic" and not (axis.first > 0 and axis.last > 0):
         raise Refusal("a logarithmic axis cannot start at zero", "table.axis", mapping.file or file)
     from .consistency import count_of
     said = count_of(facts)
     if said is None or said != count:
-        raise Refusal(f"the frequencies are not in the file, and the header counts {'nothing' if said is None else said} "
+        counted = "no points" if said is None else f"{said:g} points"
+        raise Refusal(f"the frequencies are not in the file, and the header counts {counted} "
                       f"where there are {count} rows: they cannot be rebuilt", "", file)
     make = np.linspace if spacing == "linear" else np.geomspace
-    notes.append(f"frequencies rebuilt from the header: {axis.first:.10g} to {axis.last:.10g} Hz, {count} points, {spacing}"
-                 + ("" if axis.written else "; no unit is written there, taken as Hz"))
+    notes.append(f"frequencies rebuilt from the header: {axis.first:.10g} to {axis.last:.10g} Hz, {count} points, "
+                 f"{spacing}" + ("" if axis.written else "; no unit is written there, taken as Hz"))
     unit = level[0] if level else None
     return [Raw(make(axis.first, axis.last, count)), raws[0]], [
         Name("Frequency", "Frequency", Unit("Hz")), Name("Level", "Level", unit, level[1].text if level else "")]
@@ -99,8 +100,8 @@ def _lead(cells: list[str], width: int) -> int:
     tail = [read_cell(cell) for cell in cells[lead:]]
     if len(cells) != width or not lead or len(tail) < 2 or any(cell is None or np.isnan(cell.value) for cell in tail):
         return 0
-    words = sum(any(letter.isalpha() for letter in cell) and not any(c.isdigit() for c in cell) for cell in cells[:lead])
-    return lead if words == lead and tail[0].value >= 0 and np.all(np.diff([cell.value for cell in tail]) > 0) else 0
+    words = all(re.search(r"[^\W\d_]", cell) and not re.search(r"\d", cell) for cell in cells[:lead])
+    return lead if words and tail[0].value >= 0 and np.all(np.diff([cell.value for cell in tail]) > 0) else 0
 
 
 def _from_rows(text: Text, table: Table, grid: list[list[str]], rows: list[int], cells: list[str], lead: int,
@@ -113,8 +114,8 @@ def _from_rows(text: Text, table: Table, grid: list[list[str]], rows: list[int],
     if unit is None:
         unit, where = _frequency_unit(facts, mapping)
     if unit is None or unit.name != "Hz":
-        raise Refusal(f"the names of the columns are frequencies ({cells[lead]} ...) without a unit; say it in [table]: "
-                      'units = ["MHz"]', "", text.file)
+        raise Refusal(f"the names of the columns are frequencies ({cells[lead]} ...) without a unit; say it in "
+                      '[table]: units = ["MHz"]', "", text.file)
     count = len(named)
     frequency = np.tile(unit.into(np.array([cell.value for cell in named])), len(grid))
     values, flags = _numbers(grid, rows, lead, count, text.file)
@@ -161,7 +162,8 @@ def _leading(names: list[str], grid: list[list[str]], count: int) -> list[Column
             columns.append(Column(name, "", np.repeat([cell.value for cell in read], count), odd))
         else:
             columns.append(Column(name, "", np.full(len(grid) * count, np.nan),
-                                  {r * count + j: row[k] or MISSING for r, row in enumerate(grid) for j in range(count)}))
+                                  {r * count + j: row[k] or MISSING for r, row in enumerate(grid)
+                                   for j in range(count)}))
     seconds = _seconds([name.lower() for name in names], grid)
     if seconds is not None:
         columns.append(Column("Time since the first", "s", np.repeat(seconds, count)))
@@ -245,7 +247,8 @@ def _from_hops(text: Text, table: Table, grid: list[list[str]], facts: list[Fact
         values += numbers.tolist()
         sweep += [number] * len(numbers)
         rows += [line] * len(numbers)
-    notes.append("each row is a part of a sweep (date, time, first, last, step, count, levels); frequencies are taken as Hz")
+    notes.append("each row is a part of a sweep (date, time, first, last, step, count, levels); frequencies are taken "
+                 "as Hz")
     if kept:
         notes.append(f"in {kept} rows the last level differs from the one before it: kept at the last frequency")
     columns = [Column("Frequency", "Hz", np.array(place)), _levels(np.array(values), flags, facts, mapping, notes)]

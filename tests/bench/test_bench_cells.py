@@ -24,15 +24,17 @@ def test_plain_numbers(text, value):
 
 @pytest.mark.parametrize(("text", "marks", "value"), [
     ("-31,52", Marks(","), -31.52), ("1,5E+09", Marks(","), 1.5e9), ("1,250.5", Marks(".", ","), 1250.5),
-    ("1.250,5", Marks(",", "."), 1250.5), ("1 250,5", Marks(",", " "), 1250.5), ("1\u00a0250,5", Marks(",", " "), 1250.5),
-    ("1\u202f250,5", Marks(",", " "), 1250.5), ("1'250.5", Marks(".", "'"), 1250.5),
+    ("1.250,5", Marks(",", "."), 1250.5), ("1 250,5", Marks(",", " "), 1250.5),
+    ("1\u00a0250,5", Marks(",", " "), 1250.5), ("1\u202f250,5", Marks(",", " "), 1250.5),
+    ("1'250.5", Marks(".", "'"), 1250.5),
     ("1,250,000", Marks(".", ","), 1250000.0),
 ])
 def test_numbers_with_other_marks(text, marks, value):
     assert read_cell(text, marks).value == value
 
 
-@pytest.mark.parametrize("text", ["0x1F", "1/2", "12:34", "1.2.3", "1e5e5", "abc", "1,2", "12.5 abc", "1 2", "(3", "1e", "١٢"])
+@pytest.mark.parametrize("text", ["0x1F", "1/2", "12:34", "1.2.3", "1e5e5", "abc", "1,2", "12.5 abc", "1 2", "(3", "1e",
+                                  "١٢"])
 def test_what_is_no_number_is_a_text(text):
     assert read_cell(text) is None
 
@@ -114,8 +116,9 @@ def test_all_ways_to_write_a_unit_in_a_name(header):
 
 
 @pytest.mark.parametrize(("header", "unit"), [
-    ("Pin, dBm", "dBm"), ("S11(MAG)", "1"), ("S11(DEG)", "deg"), ("S21re ()", "1"), ("Det. (VDC) *", "V"), ("Gain", None),
-    ("Trace A", None), ("Vcc/V", "V"), ("Ic_mA", "A"), ("Channel 1 Voltages (V)", "V"), ("IC@IB=10uA", None),
+    ("Pin, dBm", "dBm"), ("S11(MAG)", "1"), ("S11(DEG)", "deg"), ("S21re ()", "1"), ("Det. (VDC) *", "V"),
+    ("Gain", None), ("Trace A", None), ("Vcc/V", "V"), ("Ic_mA", "A"), ("Channel 1 Voltages (V)", "V"),
+    ("IC@IB=10uA", None),
     ("Min", None), ("I_A", "A"), ("Trace_A", None), ("PAE (%)", "1"),
 ])
 def test_other_names(header, unit):
@@ -136,7 +139,8 @@ def test_names_that_repeat_are_told_apart_by_position():
 
 # 0 dBm at 50 ohm is 106.9897 dBuV and 46.9897 dBmV, at 75 ohm 108.7506 and 48.7506: 10 log10(Z 1e9), 10 log10(Z 1e3).
 @pytest.mark.parametrize(("unit", "value", "impedance", "dbm"), [
-    ("dBuV", 106.9897, 50.0, 0.0), ("dBuV", 108.7506, 75.0, 0.0), ("dBmV", 46.9897, 50.0, 0.0), ("dBmV", 48.7506, 75.0, 0.0),
+    ("dBuV", 106.9897, 50.0, 0.0), ("dBuV", 108.7506, 75.0, 0.0), ("dBmV", 46.9897, 50.0, 0.0),
+    ("dBmV", 48.7506, 75.0, 0.0),
     ("dBV", -13.0103, 50.0, 0.0), ("W", 1e-3, None, 0.0), ("W", 0.0041, None, 6.1278), ("dBm", -3.0, None, -3.0),
 ])
 def test_levels_as_dbm(unit, value, impedance, dbm):
@@ -149,7 +153,8 @@ def test_a_power_below_the_last_digit_of_the_meter_is_no_level():
     assert column.values[0] == 30.0 and math.isnan(column.values[1]) and column.flags == {1: "below resolution"}
 
 
-@pytest.mark.parametrize("unit", ["dBm/Hz", "dBuV/m", "dBuA", "dBc", "dBFS", "dB", "V", "Vpp", "Vrms", "", "dBuV", "dBV"])
+@pytest.mark.parametrize("unit", ["dBm/Hz", "dBuV/m", "dBuA", "dBc", "dBFS", "dB", "V", "Vpp", "Vrms", "", "dBuV",
+                                  "dBV"])
 def test_what_is_no_power_does_not_become_dbm(unit):
     with pytest.raises(Refusal):
         in_dbm(Column("x", unit, np.zeros(1)))

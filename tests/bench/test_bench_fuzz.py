@@ -29,9 +29,11 @@ WRITTEN = [text.encode() for text in (
     "#Start: 0 Hz\n#Stop: 5 kHz\n#BINs: 3\n#Y Axis Unit: dBm\n-10\n-20\n-30\n",
     "M1,A,Frequency,2.4 GHz,-23.4 dBm\nM2,A,Frequency,4.8 GHz,-43.4 dBm\n",
     "Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n")]
-ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"1,5", b"1.5.5", b"0x1F", b"1/2", b"12:34", b"<-90",
-       b"> 20 dBm", b"-140 (keyed)", b"#DIV/0!", b"#####", b"\"", b"\"a;b", b"\xb5V", b"\xe2\x88\x9231", b"1\xc2\xa0200",
-       b"[dBm]", b"(", b"BEGIN", b"END", b"[Trace]", b"sep=;", b"#", b"1e-400", b"99999999999999999999999", b"2.4 GHz", b"x" * 300,
+ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"1,5", b"1.5.5", b"0x1F", b"1/2",
+       b"12:34", b"<-90", b"> 20 dBm", b"-140 (keyed)", b"#DIV/0!", b"#####", b"\"", b"\"a;b", b"\xb5V", b"\xe2\x88\x9231",
+       b"1\xc2\xa0200",
+       b"[dBm]", b"(", b"BEGIN", b"END", b"[Trace]", b"sep=;", b"#", b"1e-400", b"99999999999999999999999", b"2.4 GHz",
+       b"x" * 300,
        b"\x00", b"\r", b"\x1a", b"Marker", b"Start", b"Impedance,0", b"-", b"+", b".", b"e5", b"1D5", b"1'000", b"dBuV"]
 MAPPINGS = [None, None, Mapping(columns={1: Said("a", "V"), 2: Said("b", "A")}), Mapping(orientation="transposed"),
             Mapping(decimal="comma"), Mapping(table=1), Mapping(delimiter="semicolon", strict=True), Mapping(header=1),
@@ -61,7 +63,8 @@ def spoiled(chance: random.Random, raw: bytes) -> bytes:
             lines[line] = mark.join(cells)
             raw = b"\n".join(lines)
         elif how == 5:
-            raw = raw.replace(*chance.choice([(b",", b";"), (b".", b","), (b"\n", b"\r\n"), (b",", b"\t"), (b"dBm", b"dBuV")]))
+            raw = raw.replace(*chance.choice([(b",", b";"), (b".", b","), (b"\n", b"\r\n"), (b",", b"\t"),
+                                              (b"dBm", b"dBuV")]))
         elif how == 6:
             lines.insert(line, chance.choice([b"", chance.choice(ODD), lines[line]]))
             raw = b"\n".join(lines)

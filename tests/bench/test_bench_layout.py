@@ -80,6 +80,7 @@ def test_level_first_and_frequency_second_is_told_by_start_and_stop():
     ("f (MHz);x (V)\n1,250;2\n1,350;3\n", "1250"), ("a (V)\tb (V)\n1 200\t5\n1 300\t6\n", "1 | 200 | 5"),
     ("f (MHz),P (dBm)\n2.40,-30\n2.41,-30.1\n2.42\n2.43,-30\n", "line 4: '2.42' has 1 cells"),
     ("f (Hz),P (dBm)\n1,2\n2,3\n3,bad\n4,5\n", "line 4, column 2: 'bad'"),
+    ("f (Hz),P (dBm)\n1\n2,3\n3,4\n", "line 2: '1' stands above rows of 2 cells"),
     ("f (Hz),P (dBm)\n1,2\n2,####\n", "number is lost"), ("f (Hz),x (V)\n1,0x1F\n2,3\n", "0x1F"),
     ("f (Hz),x\n1,1/2\n2,1/3\n", "1/2"), ("f (Hz),x\n1,12:34\n2,12:35\n", "12:34"),
     ("mode,f_Hz,dB\nlow,1e6,0.4,,\nhigh,2e6,0.5,7,\n", "line 3, column 4"),
@@ -100,8 +101,8 @@ def test_what_has_two_meanings_is_refused(text, words):
 
 
 def test_what_the_person_says_settles_it():
-    assert values(read("2,4,-31,5\n2,5,-31,4\n", table={"decimal": "comma", "units": ["GHz", "dBm"], "names": ["f", "P"]})
-                  ) == [[2.4e9, 2.5e9], [-31.5, -31.4]]
+    two = read("2,4,-31,5\n2,5,-31,4\n", table={"decimal": "comma", "units": ["GHz", "dBm"], "names": ["f", "P"]})
+    assert values(two) == [[2.4e9, 2.5e9], [-31.5, -31.4]]
     four = read("2,4,-31,5\n2,5,-31,4\n", table={"decimal": "point", "names": ["a", "b", "c", "d"], "units": ["V"] * 4})
     assert values(four) == [[2, 2], [4, 5], [-31, -31], [5, 4]]
     assert values(read("f (Hz);x (V)\n1,250;2\n", table={"decimal": "comma"})) == [[1.25], [2]]
@@ -191,8 +192,8 @@ def test_stacked_traces_and_traces_side_by_side():
     assert values(read(wide, table={"trace": 2})) == [[1, 2], [3, 4]]
 
 
-SIDES = "Input (dBm),Output (W),I (x20 A),,Input (dBm),Output (mW)\n-9,0.0041,0.015,,-9,0.75\n1,0.0335,0.0152,,1,4.2\n" \
-        "6,0.09,0.0159,,,\n"
+SIDES = "Input (dBm),Output (W),I (x20 A),,Input (dBm),Output (mW)\n-9,0.0041,0.015,,-9,0.75\n" \
+        "1,0.0335,0.0152,,1,4.2\n6,0.09,0.0159,,,\n"
 
 
 def test_tables_side_by_side():
@@ -205,6 +206,10 @@ def test_tables_side_by_side():
     np.testing.assert_allclose(values(second)[1], [0.75e-3, 4.2e-3], rtol=1e-15)
     confirmed = read(SIDES, table={"table": 1}, columns={"3": {"scale": 20, "unit": "A"}})
     np.testing.assert_allclose(values(confirmed)[2], [0.3, 0.304, 0.318], rtol=1e-15)
+
+
+def test_a_row_that_stands_apart_is_not_dropped_in_silence():
+    assert any("outside the table are left out: 5" in note for note in read("f (Hz),P (dBm)\n1,2\n2,3\n\n7\n").notes)
 
 
 def test_two_tables_one_below_the_other():
@@ -231,7 +236,8 @@ def test_the_toml_file_beside_a_data_file(tmp_path):
     (tmp_path / "a.csv").write_text("1,5;2\n2,5;3\n")
     with pytest.raises(Refusal, match="no row of names"):
         read_readings(tmp_path / "a.csv")
-    (tmp_path / "a.toml").write_text('[columns]\n1 = { unit = "V" }\n2 = { is = "supply_amps_VCC", unit = "mA" }\n[input]\n')
+    (tmp_path / "a.toml").write_text('[columns]\n1 = { unit = "V" }\n2 = { is = "supply_amps_VCC", unit = "mA" }\n'
+                                     '[input]\n')
     readings = read_readings(tmp_path / "a.csv")
     assert values(readings) == [[1.5, 2.5], [2e-3, 3e-3]] and readings.columns[1].meaning == "supply_amps_VCC"
     assert mapping_beside(tmp_path / "b.csv") == Mapping()
@@ -243,7 +249,8 @@ def test_the_toml_file_beside_a_data_file(tmp_path):
     ({"table": {"header": "one"}}, "table.header"), ({"table": {"delimiter": "xy"}}, "table.delimiter"),
     ({"table": {"axis": "curved"}}, "table.axis"), ({"table": {"impedance": -5}}, "table.impedance"),
     ({"table": {"strict": 1}}, "table.strict"), ({"table": {"names": [1]}}, "table.names"), ({"table": 3}, "table"),
-    ({"columns": 3}, "columns"), ({"columns": {"a": 3}}, "columns.a"), ({"columns": {"a": {"unit": "furlong"}}}, "unit"),
+    ({"columns": 3}, "columns"), ({"columns": {"a": 3}}, "columns.a"),
+    ({"columns": {"a": {"unit": "furlong"}}}, "unit"),
     ({"columns": {"a": {"scale": 0}}}, "columns.a"), ({"columns": {"a": {"iss": "x"}}}, "iss"),
 ])
 def test_a_wrong_word_in_the_toml_file_is_refused(tree, place):

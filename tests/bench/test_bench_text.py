@@ -21,8 +21,8 @@ LINES = ["Freq;I [µA]", "1;2"]
     ("Freq;I [µA]\r\n1;2".encode(), "utf-8", 0),
     ("Freq;I [µA]\n1;2\n\x1a".encode(), "utf-8", 0),
     ("Fr\x00eq;I [µA]\n1;2\n".encode(), "utf-8", 1),
-], ids=["plain", "mark", "utf-16", "utf-16 big", "utf-16 no mark", "cp1252", "crlf", "cr", "cr cr lf", "no end", "ctrl-z",
-        "nul"])
+], ids=["plain", "mark", "utf-16", "utf-16 big", "utf-16 no mark", "cp1252", "crlf", "cr", "cr cr lf", "no end",
+        "ctrl-z", "nul"])
 def test_encodings_and_line_ends(raw, encoding, notes):
     text = decode(raw, "x.csv")
     assert text.lines == LINES

@@ -34,7 +34,8 @@ def table(readings):
      [14809659.616176, 0.95560819, -2.7170577, 0.0067817755, 139.93428, 0.0066368468, 139.84502, 0.9487254, 63.494061]),
     ("vna_handheld_s11_db.csv", ["Hz", "dB"], 19, [2387500000, -8.30075877549732], [2432500000, -9.92404615366919]),
     ("emi_fixed_width_units_row.txt", ["Hz", "dBuV", "dBuV"], 14, [150000, 49.13, 29.64], [208500, 45.19, 27.18]),
-    ("rt_sections_amplitude_first.csv", ["dBuV/m", "Hz"], 21, [20.611789703369141, 10000000], [15.212249755859375, 10250000]),
+    ("rt_sections_amplitude_first.csv", ["dBuV/m", "Hz"], 21, [20.611789703369141, 10000000],
+     [15.212249755859375, 10250000]),
 ])
 def test_each_file_gives_its_table(name, units, rows, first, last):
     readings = read(name)
