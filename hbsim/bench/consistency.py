@@ -98,9 +98,8 @@ def _markers(frequency: Column, columns: tuple[Column, ...], markers: tuple[Mark
             for ohm in {impedance, 50.0, 75.0}:
                 step_db = -level_offset(unit, ohm)
                 if abs(abs(differ) - abs(step_db)) < 0.6 and not _said(trace, mapping):
-                    raise Refusal(f"{both}; they differ by {abs(differ):.2f} dB = {unit} to dBm at {ohm:g} ohm. "
-                                  f"State the unit of the trace in [columns]: \"{trace.name}\" = {{ unit = \"dBm\" }}", "",
-                                  file)
+                    raise Refusal(f"{both}; they differ by {abs(differ):.2f} dB = {unit} to dBm at {ohm:g} ohm. State "
+                                  f'the unit of the trace in [columns]: "{trace.name}" = {{ unit = "dBm" }}', "", file)
         if marker.unit == trace.unit and abs(differ) > 3.0:
             odd.append(both)
 

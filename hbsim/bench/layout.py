@@ -6,19 +6,21 @@ import csv
 import itertools
 import re
 from dataclasses import dataclass, field
+from operator import methodcaller
 
 import numpy as np
 
 from ..errors import Refusal
 from .cells import looks_numeric, why_no_number
 from .text import Text
+from .units import unit_of
 
 BLANK, CLEAN, TEXT, COMMENT, SECTION, BEGIN, END = range(7)
 DELIMITERS = ("\t", ";", ",", "^", "|", " ", "")
 NAMES = {"\t": "tab", ";": "';'", ",": "','", "^": "'^'", "|": "'|'", " ": "blanks", "": "none (one column)"}
 _FEW = "0123456789+-.eE,;\t ^"
 _BLANK_INSIDE = re.compile(r"[\d.] +[\d.+-]", re.ASCII)
-_DIGITS = "0123456789"
+_CLEAN_LINES = re.compile(bytes([CLEAN]) + b"*")
 _COMMENT = re.compile(r'\s*"?\s*(?:[#!%]|//|\'(?!\d)|;(?=[^;]*$)(?=\s*[A-Za-z]))')
 _SECTION = re.compile(r"\s*\[([^\]]{2,60})\]\s*[,;]*\s*")
 _BEGIN = re.compile(r"\s*BEGIN\b[\w .:,-]*", re.IGNORECASE)
@@ -100,7 +102,8 @@ def kinds_of(lines: list[str], comment: str = "") -> bytearray:
     kinds = bytearray(len(lines))
     for index, line in enumerate(lines):
         if not line.strip(_FEW):
-            kinds[index] = CLEAN if line[:1] in _DIGITS and line or line.strip(" \t,;^-+.eE") else BLANK
+            if line[:1].isdigit() or line.strip(" \t,;^-+.eE"):
+                kinds[index] = CLEAN
         elif comment and line.lstrip().startswith(comment) or _COMMENT.match(line):
             kinds[index] = COMMENT
         elif _SECTION.fullmatch(line) and not _units_only(line):
@@ -117,7 +120,6 @@ def kinds_of(lines: list[str], comment: str = "") -> bytearray:
 
 
 def _units_only(line: str) -> bool:
-    from .units import unit_of
     return unit_of(line.strip(" ,;\t")) is not None
 
 
@@ -190,39 +192,55 @@ def find_runs(lines: list[str], kinds: bytearray, spans: list[tuple[int, int]], 
     runs: list[Run] = []
     sure = _marks_free(lines, kinds, delimiter)
     for start, stop in spans:
-        run, after, fits = None, "break" if runs else "", -1  # `fits`: the width at which a clean line joins unseen
-        for index in range(start, stop):
-            kind = kinds[index]
-            if kind == CLEAN and sure and (run is None or fits >= 0):
-                line = lines[index]
-                width = line.count(delimiter) + 1 if delimiter not in (" ", "") else (
-                    len(line.split()) if delimiter else 1)
-                if run is not None and fits == width:
-                    run.rows.append(index)
-                    continue
-                pattern: list[bool | None] = [True] * width
-            elif kind == CLEAN or kind == TEXT:
-                pattern = [looks_numeric(cell) for cell in split(lines[index], delimiter)]
-                if run is not None and _joins(run, pattern):
-                    run.rows.append(index)
-                    run.clean = False
-                    continue
-            elif kind == COMMENT:
-                continue
-            else:
-                run, fits = None, -1
-                after = after or ("break" if kind != BLANK else "")
-                continue
-            if True not in pattern:
-                run, fits, after = None, -1, after or "text"
-                continue
-            if kind == CLEAN:  # an empty cell of the first row may be filled below, with a number or a text
-                pattern = [looks_numeric(cell) for cell in split(lines[index], delimiter)]
-            run = Run([index], len(pattern), pattern, kind == CLEAN and sure, after)
-            fits = -1 if False in pattern else run.width
-            runs.append(run)
-            after = ""
+        _runs_of(lines, kinds, start, stop, delimiter, sure, runs)
     return runs
+
+
+def _runs_of(lines: list[str], kinds: bytearray, start: int, stop: int, delimiter: str, sure: bool,
+             runs: list[Run]) -> None:
+    """The runs of one span, put at the end of `runs`."""
+    run, after, index = None, "break" if runs else "", start
+    while index < stop:
+        kind = kinds[index]
+        if kind == CLEAN and sure and run is not None and False not in run.kinds:
+            count = _alike(lines, kinds, index, stop, delimiter, run.width)
+            run.rows.extend(range(index, index + count))
+            index += count
+            if count:
+                continue
+        if kind == CLEAN or kind == TEXT:
+            pattern = [looks_numeric(cell) for cell in split(lines[index], delimiter)]
+            if run is not None and _joins(run, pattern):
+                run.rows.append(index)
+                run.clean = False
+            elif True in pattern:
+                run = Run([index], len(pattern), pattern, kind == CLEAN and sure, after)
+                runs.append(run)
+                after = ""
+            else:
+                run, after = None, after or "text"
+        elif kind != COMMENT:
+            run = None
+            after = after or ("break" if kind != BLANK else "")
+        index += 1
+
+
+def _alike(lines: list[str], kinds: bytearray, index: int, stop: int, delimiter: str, width: int) -> int:
+    """How many clean lines with so many cells follow from a line on: in pieces that grow, since they are often many."""
+    first, piece = index, 16
+    while index < stop:
+        end = _CLEAN_LINES.match(kinds, index, min(stop, index + piece)).end()
+        part = lines[index:end]
+        if delimiter == " ":
+            widths, wanted = map(len, map(str.split, part)), width
+        else:
+            widths, wanted = map(methodcaller("count", delimiter), part), width - 1
+        count = len(list(itertools.takewhile(wanted.__eq__, widths)))
+        index += count
+        if count < piece:
+            break
+        piece = min(4 * piece, 65536)
+    return index - first
 
 
 def _marks_free(lines: list[str], kinds: bytearray, delimiter: str) -> bool:

@@ -30,7 +30,8 @@ WRITTEN = [text.encode() for text in (
     "M1,A,Frequency,2.4 GHz,-23.4 dBm\nM2,A,Frequency,4.8 GHz,-43.4 dBm\n",
     "Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n")]
 ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"1,5", b"1.5.5", b"0x1F", b"1/2",
-       b"12:34", b"<-90", b"> 20 dBm", b"-140 (keyed)", b"#DIV/0!", b"#####", b"\"", b"\"a;b", b"\xb5V", b"\xe2\x88\x9231",
+       b"12:34", b"<-90", b"> 20 dBm", b"-140 (keyed)", b"#DIV/0!", b"#####", b"\"", b"\"a;b", b"\xb5V",
+       b"\xe2\x88\x9231",
        b"1\xc2\xa0200",
        b"[dBm]", b"(", b"BEGIN", b"END", b"[Trace]", b"sep=;", b"#", b"1e-400", b"99999999999999999999999", b"2.4 GHz",
        b"x" * 300,
