@@ -99,11 +99,14 @@ def split(line: str, delimiter: str) -> list[str]:
 
 def kinds_of(lines: list[str], comment: str = "") -> bytearray:
     """The kind of each line: BLANK, CLEAN (digits and marks only), TEXT, COMMENT, SECTION, BEGIN, END."""
-    kinds = bytearray(len(lines))
-    for index, line in enumerate(lines):
-        if not line.strip(_FEW):
-            if line[:1].isdigit() or line.strip(" \t,;^-+.eE"):
-                kinds[index] = CLEAN
+    kinds = bytearray([CLEAN]) * len(lines)
+    left = list(map(methodcaller("strip", _FEW), lines))
+    # Most lines of a long file are clean and start with a digit: only the others are looked at one by one.
+    for index in [k for k, (line, rest) in enumerate(zip(lines, left, strict=True)) if rest or not line[:1].isdigit()]:
+        line = lines[index]
+        if not left[index]:
+            if not line.strip(" \t,;^-+.eE"):
+                kinds[index] = BLANK
         elif comment and line.lstrip().startswith(comment) or _COMMENT.match(line):
             kinds[index] = COMMENT
         elif _SECTION.fullmatch(line) and not _units_only(line):
@@ -149,10 +152,14 @@ def regions(lines: list[str], kinds: bytearray) -> list[tuple[int, int]]:
     return named or [(0, len(lines))]
 
 
-def candidates(text: Text, kinds: bytearray, spans: list[tuple[int, int]], first_row: int = 0) -> list[str]:
+def candidates(text: Text, kinds: bytearray, spans: list[tuple[int, int]]) -> list[str]:
     """Delimiters that split at least one line of the spans into numbers (or into a number and a text)."""
-    clean = [i for a, b in spans for i in range(max(a, first_row), b) if kinds[i] == CLEAN]
-    probe = clean[:: max(1, len(clean) // 48)] or [i for a, b in spans for i in range(a, b) if kinds[i] == TEXT][:400]
+    inside = np.zeros(len(kinds), bool)
+    for start, stop in spans:
+        inside[start:stop] = True
+    codes = np.frombuffer(kinds, np.uint8)
+    clean = np.flatnonzero(inside & (codes == CLEAN)).tolist()
+    probe = clean[:: max(1, len(clean) // 48)] or np.flatnonzero(inside & (codes == TEXT)).tolist()[:400]
     sample = [text.lines[i] for i in probe]
     # Digits and marks alone may also be dates ("2001-02-03"): then a line need not give numbers throughout.
     return _candidates(sample, bool(clean)) or _candidates(sample, False)

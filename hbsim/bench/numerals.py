@@ -128,13 +128,12 @@ def columns_of(text: Text, table: Table, marks: Marks | None, names: Sequence[st
 def _quick(lines: list[str], delimiter: str, marks: Marks | None) -> np.ndarray | None:
     """All numbers at once, where nothing but one decimal mark and one delimiter stands in the lines."""
     if delimiter != ",":
-        comma = any("," in line for line in lines)
-        if comma:
-            joined = "\n".join(lines)
+        joined = "\n".join(lines)
+        if "," in joined:
             if "." in joined or (marks is None and not _surely_decimal(joined)) or (marks and marks.decimal != ","):
                 return None
             lines = joined.replace(",", ".").split("\n")
-        elif marks is not None and marks.decimal == "," and any("." in line for line in lines):
+        elif marks is not None and marks.decimal == "," and "." in joined:
             return None
     elif marks is not None and marks.decimal == ",":
         return None
