@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
+from .cells import LONGEST
 from .units import Unit, unit_of
 
 _BRACKET = re.compile(r"(.*?)\s*[\[({<]([^\[\](){}<>]*)[\])}>]\s*(.*)")
@@ -58,6 +59,8 @@ def read_name(text: str) -> Name:
         `trouble` says why a unit is not believed: a factor in it ("x20 A"), or a quantity that cannot have it.
     """
     text = " ".join(text.strip().strip("\"'").split())
+    if len(text) > LONGEST:
+        return Name(text, text)
     bracket = _BRACKET.fullmatch(text)
     if bracket:
         return _bracketed(text, bracket)

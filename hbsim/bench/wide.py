@@ -11,6 +11,7 @@ import numpy as np
 from ..errors import Refusal
 from .assemble import axis_of, impedance_of, level_unit
 from .cells import read_cell, why_no_number
+from .consistency import count_of
 from .headers import Fact, Header, fact_table, measure, uncommented
 from .layout import CLEAN, COMMENT, TEXT, Table, candidates, kinds_of, split
 from .mapping import Mapping
@@ -56,7 +57,6 @@ def rebuilt_axis(raws: list[Raw], table: Table, facts: list[Fact], mapping: Mapp
                       'clear; say so in [table]: axis = "linear" or axis = "logarithmic"', "", file)
     if spacing == "logarithmic" and not (axis.first > 0 and axis.last > 0):
         raise Refusal("a logarithmic axis cannot start at zero", "table.axis", mapping.file or file)
-    from .consistency import count_of
     said = count_of(facts)
     if said is None or said != count:
         counted = "no points" if said is None else f"{said:g} points"

@@ -212,6 +212,17 @@ def test_a_row_that_stands_apart_is_not_dropped_in_silence():
     assert any("outside the table are left out: 5" in note for note in read("f (Hz),P (dBm)\n1,2\n2,3\n\n7\n").notes)
 
 
+@pytest.mark.parametrize("text", [
+    "a" + " " * 100_000 + "x\nf (Hz),P (dBm)\n1,2\n2,3\n", "f (Hz),P (dBm)\n1," + "1 234" * 20_000 + "\n2,3\n",
+    "1,2," * 20_000 + "3\n", "1," * 50_000 + "\n", "# a: 1\n" * 20_000 + "f (Hz),P (dBm)\n1,2\n2,3\n"],
+    ids=["blanks", "long cell", "many pairs", "many cells", "many remarks"])
+def test_files_made_to_be_slow_are_read_or_refused_in_short_words(text):
+    try:
+        assert len(read(text).sweep) == 2
+    except Refusal as refusal:
+        assert len(str(refusal)) < 1000
+
+
 def test_two_tables_one_below_the_other():
     text = "f (Hz),P (dBm)\n1,2\n2,3\n\nVcc (V),Ic (A)\n3,4\n5,6\n"
     assert values(read(text, table={"table": 2})) == [[3, 5], [4, 6]]
