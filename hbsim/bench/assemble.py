@@ -175,7 +175,8 @@ def _check_said(mapping: Mapping, names: list[Name], texts: list[str], file: str
             raise Refusal(f"'{key}' is the name of {bare.count(str(key))} columns; use the whole name or the number",
                           f"columns.{key}", mapping.file or file)
         if key not in bare:
-            listed = ", ".join(f"{k} '{text[:60]}'" for k, text in enumerate(texts[:20], 1)) + ", ..." * (len(texts) > 20)
+            listed = ", ".join(f"{k} '{text[:60]}'" for k, text in enumerate(texts[:20], 1))
+            listed += ", ..." * (len(texts) > 20)
             raise Refusal(f"there is no column '{key}'; the file has {listed}", f"columns.{key}", mapping.file or file)
 
 

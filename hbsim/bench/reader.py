@@ -63,7 +63,8 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     mapping = mapping or Mapping()
     notes = list(text.notes)
     if mapping.orientation:
-        text, mapping = wide.transposed(text, mapping), replace(mapping, orientation="", header=1)
+        text, delimiter = wide.transposed(text, mapping)
+        mapping = replace(mapping, orientation="", header=1, delimiter=delimiter)
         notes.append("the table was turned: a line number is the number of a cell in its lines")
     mapping, told = _told_delimiter(text, mapping)
     kinds = kinds_of(text.lines, mapping.comment)
@@ -93,12 +94,12 @@ def _told_delimiter(text: Text, mapping: Mapping) -> tuple[Mapping, int | None]:
 
 
 def _spans(text: Text, kinds: bytearray, mapping: Mapping) -> list[tuple[int, int]]:
-    spans = regions(text.lines, kinds)
+    """Where the table may stand: where the person says, else where the file's own words allow it."""
     if mapping.first_row is None and mapping.last_row is None and mapping.header is None:
-        return spans
-    first = (mapping.first_row or (mapping.header or 0) + 1) - 1
-    last = mapping.last_row or len(text.lines)
-    return [(max(a, first), min(b, last)) for a, b in [(0, len(text.lines))] if max(a, first) < min(b, last)]
+        return regions(text.lines, kinds)
+    first = max(0, (mapping.first_row or (mapping.header or 0) + 1) - 1)
+    last = min(len(text.lines), mapping.last_row or len(text.lines))
+    return [(first, last)] if first < last else []
 
 
 def _header(text: Text, kinds: bytearray, table: Table, mapping: Mapping) -> Header:
