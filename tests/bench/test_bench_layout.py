@@ -109,7 +109,8 @@ def test_what_the_person_says_settles_it():
     assert values(read("f (Hz);x (V)\n1,250;2\n", table={"thousands": "comma"})) == [[1250], [2]]
     turned = read("Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n", table={"orientation": "transposed"})
     assert values(turned) == [[-20, -18, -16], [-10, -8, -6]]
-    turned = read("Pin/dBm -20 -18 -16\nPout/dBm -10 -8 -6\n", table={"orientation": "transposed", "delimiter": "blanks"})
+    turned = read("Pin/dBm -20 -18 -16\nPout/dBm -10 -8 -6\n", table={"orientation": "transposed",
+                                                                      "delimiter": "blanks"})
     assert values(turned) == [[-20, -18, -16], [-10, -8, -6]] and units(turned) == ["dBm", "dBm"]
     named = read("P_ein;P_aus\n-20;-11\n-18;-9\n", columns={"P_aus": {"is": "output_dbm_2", "unit": "dBm"},
                                                           "1": {"is": "drive.power", "unit": "dBm"}})
