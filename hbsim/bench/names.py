@@ -93,7 +93,7 @@ def _believed(bare: str, said: str, apart: bool) -> bool:
     """A single letter is a unit only where the name is that of such a quantity: "Trace A" is in no amperes."""
     if said in ("min", "h", "Min", "1", "K", "H", "F", "S") or said.isdigit():
         return apart and said != "1"
-    if len(said) > 1:
+    if len(said) > 1 or said in "°%Ω":
         return True
     wanted = _SINGLE.get(said)
     return wanted is not None and (apart or wanted.match(bare) is not None)

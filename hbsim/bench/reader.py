@@ -20,7 +20,7 @@ from .markers import markers_of, only_markers
 from .names import Name, read_name
 from .numerals import Raw, check_comma, columns_of, joined_commas
 from .readings import Readings
-from .sweeps import sweeps_of
+from .sweeps import family_of, sweeps_of
 from .text import Text, read_text
 from .traces import pick_trace
 from .units import Unit
@@ -153,6 +153,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     columns = columns_from(raws, names, header, facts, mapping, file, notes)
     check_frequency(columns, names, file)
     sweep = sweeps_of(table, columns, mapping, file, notes)
+    columns += family_of(table, facts, notes)
     markers = markers_of(facts, impedance_of(facts, mapping))
     check(columns, markers, facts, table, sweep, mapping, file, notes)
     lines = np.asarray(table.rows, int) + 1
