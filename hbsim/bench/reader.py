@@ -150,10 +150,13 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
         raws, names = wide.rebuilt_axis(raws, table, facts, mapping, file, notes)
     if not names:
         names = unnamed(raws, len(table.runs[0].rows), facts, mapping, file, notes)
-    columns = columns_from(raws, names, header, facts, mapping, file, notes)
+    family = family_of(table, facts, mapping, notes)
+    beside = {column.name for column in family}
+    own = replace(mapping, columns={key: said for key, said in mapping.columns.items() if key not in beside})
+    columns = columns_from(raws, names, header, facts, own, file, notes)
     check_frequency(columns, names, file)
     sweep = sweeps_of(table, columns, mapping, file, notes)
-    columns += family_of(table, facts, notes)
+    columns += family
     markers = markers_of(facts, impedance_of(facts, mapping))
     check(columns, markers, facts, table, sweep, mapping, file, notes)
     lines = np.asarray(table.rows, int) + 1

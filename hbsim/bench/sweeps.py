@@ -54,13 +54,15 @@ def sweeps_of(table: Table, columns: tuple[Column, ...], mapping: Mapping, file:
     return np.cumsum(numbers)
 
 
-def family_of(table: Table, facts: list[Fact], notes: list[str]) -> tuple[Column, ...]:
+def family_of(table: Table, facts: list[Fact], mapping: Mapping, notes: list[str]) -> tuple[Column, ...]:
     """What the lines above each block say with a unit, and differently for each ("Vcc = 3 V"): as columns.
 
     Parameters
     ----------
     table, facts
         As found.
+    mapping : Mapping
+        May say what such a line means, under its key.
     notes : list of str
         A word on each is added here.
     """
@@ -79,8 +81,9 @@ def family_of(table: Table, facts: list[Fact], notes: list[str]) -> tuple[Column
         values = [value for value, _ in found.values()]
         units = {unit.name for _, unit in found.values()}
         if len(found) == len(sizes) and len(set(values)) > 1 and len(units) == 1:
+            said = mapping.said_of(0, (key,))
             columns.append(Column(key, units.pop(), np.repeat([found[k][0] for k in range(len(sizes))], sizes), {},
-                                  "above each block"))
+                                  "above each block", said.meaning if said else ""))
             notes.append(f"'{key}' stands above each block and differs: taken as a column")
     return tuple(columns)
 

@@ -197,9 +197,10 @@ def test_stacked_traces_and_traces_side_by_side():
 
 def test_what_stands_above_each_block_is_a_column():
     readings = read("Vcc = 3 V\nRBW = 1 kHz\nPin (dBm),Pout (dBm)\n-10,1\n-9,2\n"
-                    "Vcc = 5 V\nRBW = 1 kHz\nPin (dBm),Pout (dBm)\n-10,3\n")
+                    "Vcc = 5 V\nRBW = 1 kHz\nPin (dBm),Pout (dBm)\n-10,3\n", columns={"Vcc": {"is": "supply.VCC"}})
     assert [c.name for c in readings.columns] == ["Pin (dBm)", "Pout (dBm)", "Vcc"]
     assert readings.columns[2].values.tolist() == [3, 3, 5] and readings.columns[2].unit == "V"
+    assert readings.columns[2].meaning == "supply.VCC"
 
 
 SIDES = "Input (dBm),Output (W),I (x20 A),,Input (dBm),Output (mW)\n-9,0.0041,0.015,,-9,0.75\n" \
