@@ -59,7 +59,8 @@ class Measurement:
     name : str
         The file it came from, or what the person calls it.
     settings : mapping
-        Address of a circuit ("drive.power", "supply.VCC") -> (n_point,), in the unit of the quantity: SI, dBm for a power.
+        Address of a circuit ("drive.power", "supply.VCC") -> (n_point,), in the unit of the quantity: SI, dBm for a
+        power.
     quantities : mapping
         Name of a column of a sweep ("output_dbm_2", "input_return_loss_db", "supply_amps_VCC") -> Measured.
     lines : ndarray of int, (n_point,)

@@ -27,8 +27,8 @@ class Column:
     values : ndarray, (n_row,)
         In that unit; nan where there is no number.
     flags : mapping
-        Row -> what is unusual about its number: MISSING, OVER_RANGE, UPPER_LIMIT ("<-90"), LOWER_LIMIT, or the text that
-        stands in the file.
+        Row -> what is unusual about its number: MISSING, OVER_RANGE, UPPER_LIMIT ("<-90"), LOWER_LIMIT, or the text
+        that stands in the file.
     said : str
         The unit as it is written in the file ("[dBm]", "MHz"), "" if none is.
     """

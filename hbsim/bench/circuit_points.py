@@ -1,0 +1,149 @@
+"""A measurement of a driven circuit: the prediction is solved at each of its points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from ..balance.accuracy import Accuracy
+from ..balance.figures import OutputLevel
+from ..balance.gradient import figure, gradient
+from ..balance.solution import SteadyState
+from ..balance.solve import solve
+from ..describe.description import Description
+from ..errors import NotSolved, Refusal
+from ..studies.outputs import column_unit
+from .dataset import DRIVE_ERROR, OUTPUT_ERROR, DataSet
+from .measurement import Measurement
+
+_DRIVE = "drive.power"
+
+
+class CircuitPoints(DataSet):
+    """The numbers of a measurement, point by point, those that were not measured left out.
+
+    Each point is solved from its state before, with as many harmonics as its lines needed at first (`refreshed` asks
+    anew), so that a fit sees a smooth function.
+
+    Parameters
+    ----------
+    description : Description
+    measurement : Measurement
+        Points whose settings it names are solved with these; all else is as described.
+    harmonics : int or None
+        For all points; None: as many as the lines of each need.
+    tell : function of no argument, or None
+        Called after each steady state.
+
+    Raises
+    ------
+    Refusal
+        A quantity of the measurement is no figure of the circuit, or a value has no uncertainty.
+    """
+
+    def __init__(self, description: Description, measurement: Measurement, harmonics: int | None = None,
+                 accuracy: Accuracy = Accuracy(), tell: Callable[[], None] | None = None) -> None:
+        self.description, self.measurement, self.accuracy = description, measurement, accuracy
+        self.name, self._tell, self._given = measurement.name, tell, harmonics
+        self._figures = {name: figure(name, description) for name in measurement.quantities}
+        self.place: list[tuple[int, str]] = []
+        for name, item in measurement.quantities.items():
+            self.place += [(int(point), name) for point in np.flatnonzero(np.isfinite(item.values))]
+        self.place.sort(key=lambda place: place[0])
+        taken = [(measurement.quantities[name], point) for point, name in self.place]
+        self.measured = np.array([item.values[point] for item, point in taken])
+        self.standard = np.array([item.standard[point] for item, point in taken])
+        self.limit = np.array([item.limit[point] for item, point in taken], int)
+        self.labels = [self._label(point, name) for point, name in self.place]
+        self.units = [column_unit(name) for _, name in self.place]
+        self._used = sorted({point for point, _ in self.place})
+        self._states: dict[int, SteadyState] = {}
+        self._harmonics: dict[int, int | None] = {}
+        self.reasons: dict[int, str] = {}
+        self.solves = 0
+
+    def _label(self, point: int, name: str) -> str:
+        lines = self.measurement.lines
+        return f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
+
+    def unit_of(self, name: str) -> str:
+        """Unit of a quantity of the measurement."""
+        return column_unit(name)
+
+    def addresses(self) -> list[str]:
+        set_here = {"supply." + name.removeprefix("supply.").removesuffix(".voltage") if name.startswith("supply.")
+                    else name for name in self.measurement.settings}
+        return [name for name in [*self.description.addresses(), DRIVE_ERROR, OUTPUT_ERROR] if name not in set_here]
+
+    def settings(self, point: int) -> dict[str, float]:
+        """What was set at a point."""
+        return {address: float(values[point]) for address, values in self.measurement.settings.items()}
+
+    def refreshed(self) -> None:
+        """Let each point choose its number of harmonics anew."""
+        self._harmonics.clear()
+
+    def state(self, point: int) -> SteadyState | None:
+        """The steady state of a point as last predicted; None where there was none."""
+        return self._states.get(point) if point not in self.reasons else None
+
+    def predict(self, values: Mapping[str, float]) -> np.ndarray:
+        inside = {address: value for address, value in values.items() if address not in (DRIVE_ERROR, OUTPUT_ERROR)}
+        base = self.description.with_values(inside) if inside else self.description
+        drive_error, output_error = values.get(DRIVE_ERROR, 0.0), values.get(OUTPUT_ERROR, 0.0)
+        self.reasons = {}
+        found: dict[tuple[int, str], float] = {}
+        nearest = None
+        for point in self._used:
+            settings = self.settings(point)
+            settings[_DRIVE] = settings.get(_DRIVE, base.drive.power_dbm) + drive_error
+            state = self._solved(base.with_values(settings), point, self._states.get(point, nearest))
+            if state is not None:
+                self._states[point] = nearest = state
+                found |= {(point, name): self._value(name, state) for name in self._figures}
+        # what is added to a reading is taken from the prediction, so that the data stay as they are
+        predicted = np.array([found.get(place, np.nan) for place in self.place])
+        return predicted - output_error * self._read_by_the_analyser()
+
+    def _solved(self, circuit: Description, point: int, start: SteadyState | None) -> SteadyState | None:
+        self.solves += 1
+        if self._tell is not None:
+            self._tell()
+        harmonics = self._given or self._harmonics.get(point)
+        try:
+            state = solve(circuit, harmonics, None, start, self.accuracy)
+        except (NotSolved, Refusal) as failure:
+            self.reasons[point] = failure.reason if isinstance(failure, NotSolved) else str(failure)
+            return None
+        self._harmonics.setdefault(point, state.solver.harmonics)
+        return state
+
+    def _value(self, name: str, state: SteadyState) -> float:
+        try:
+            return float(self._figures[name].value(state, state.description))
+        except Refusal:
+            return np.nan
+
+    def _read_by_the_analyser(self) -> np.ndarray:
+        """1 for each level at the output, else 0."""
+        return np.array([float(isinstance(self._figures[name], OutputLevel)) for _, name in self.place])
+
+    def slopes(self, addresses: Sequence[str]) -> np.ndarray:
+        asked = [address for address in addresses if address not in (DRIVE_ERROR, OUTPUT_ERROR)]
+        if DRIVE_ERROR in addresses and _DRIVE not in asked:
+            asked.append(_DRIVE)
+        table = np.zeros((len(self.place), len(addresses)))
+        for point in self._used:
+            rows = [row for row, (other, _) in enumerate(self.place) if other == point]
+            names = [self.place[row][1] for row in rows]
+            if point in self.reasons:
+                table[rows] = np.nan
+                continue
+            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked)
+            for row, name in zip(rows, names):
+                table[row] = [0.0 if address == OUTPUT_ERROR else
+                              found[name][_DRIVE if address == DRIVE_ERROR else address] for address in addresses]
+        if OUTPUT_ERROR in addresses:
+            table[:, list(addresses).index(OUTPUT_ERROR)] = -self._read_by_the_analyser()
+        return table
