@@ -14,6 +14,7 @@ from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..studies.outputs import column_unit
+from .compare import Comparison, compared
 from .dataset import DRIVE_ERROR, OUTPUT_ERROR, DataSet
 from .measurement import Measurement
 
@@ -67,10 +68,6 @@ class CircuitPoints(DataSet):
         lines = self.measurement.lines
         return f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
 
-    def unit_of(self, name: str) -> str:
-        """Unit of a quantity of the measurement."""
-        return column_unit(name)
-
     def addresses(self) -> list[str]:
         set_here = {"supply." + name.removeprefix("supply.").removesuffix(".voltage") if name.startswith("supply.")
                     else name for name in self.measurement.settings}
@@ -81,7 +78,6 @@ class CircuitPoints(DataSet):
         return {address: float(values[point]) for address, values in self.measurement.settings.items()}
 
     def refreshed(self) -> None:
-        """Let each point choose its number of harmonics anew."""
         self._harmonics.clear()
 
     def state(self, point: int) -> SteadyState | None:
@@ -124,6 +120,18 @@ class CircuitPoints(DataSet):
             return float(self._figures[name].value(state, state.description))
         except Refusal:
             return np.nan
+
+    def comparison(self, predicted: np.ndarray) -> Comparison:
+        found, measurement = {}, self.measurement
+        for name, item in measurement.quantities.items():
+            numbers = np.full(len(item.values), np.nan)
+            for (point, other), number in zip(self.place, predicted):
+                if other == name:
+                    numbers[point] = number
+            found[name] = compared(name, column_unit(name), item, numbers)
+        units = {address: self.description.look_up(address)[0].unit for address in measurement.settings}
+        return Comparison(measurement.name, measurement.settings, units, found, measurement.lines, dict(self.reasons),
+                          measurement.notes)
 
     def _read_by_the_analyser(self) -> np.ndarray:
         """1 for each level at the output, else 0."""

@@ -7,13 +7,12 @@ where the prediction breaks them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..quantities import finite_or_none, show
-from .circuit_points import CircuitPoints
 from .measurement import Measured
 
 _SIGMAS = 2.0  # "Agreement": within twice the standard uncertainty (JCGM 100:2008, 6.3.3: coverage near 95 %)
@@ -41,7 +40,6 @@ class Compared:
         Points beyond the band, and beyond twice the standard uncertainty.
     count : int
         Points that were compared.
-    verdict : str
     """
 
     name: str
@@ -55,42 +53,83 @@ class Compared:
     outside_band: tuple[int, ...]
     outside_standard: tuple[int, ...]
     count: int
-    verdict: str
+
+    @property
+    def of_difference(self) -> str:
+        """Unit of differences: dB between two levels in dBm."""
+        return "dB" if self.unit == "dBm" else self.unit
+
+    @property
+    def verdict(self) -> str:
+        """The agreement, in words that the numbers support."""
+        band, standard, unit = len(self.outside_band), len(self.outside_standard), self.of_difference
+        if not self.count:
+            return "nothing to compare: no point has both a number and a prediction"
+        away = f"{standard} of {self.count} points lie beyond twice their standard uncertainty"
+        if band == 0 and standard <= _MOST * self.count:
+            return f"agrees within its uncertainty: {away}, none beyond its band"
+        if band == 0:
+            return f"agrees within its band, but not within its standard uncertainty: {away}; what is common to the " \
+                   "points (cables, generator level) may be the cause"
+        share = f"{band} of {self.count} points lie beyond their band"
+        if abs(self.bias) > 2.0 * self.spread:
+            return f"disagrees by an offset: {share}, all much alike, {_signed(self.bias, unit)} on the mean with a " \
+                   f"spread of {show(self.spread, unit, 3)}"
+        if self.spread > 2.0 * self.typical:
+            return f"disagrees in its course: {share}; the spread of {show(self.spread, unit, 3)} is more than the " \
+                   f"uncertainty of {show(self.typical, unit, 3)} explains"
+        return f"disagrees at some points: {share}"
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """One measurement beside the circuit.
+    """One measurement beside what is predicted for it.
 
-    points : CircuitPoints, as solved.
-    quantities : by name.
-    unsolved : point -> why it has no steady state.
+    Attributes
+    ----------
+    name : str
+        Of the measurement.
+    settings : mapping
+        What was set -> (n_point,), and `units` the unit of each.
+    quantities : dict
+        By name.
+    lines : ndarray of int
+        Lines of the file; empty where they are not known.
+    unsolved : dict
+        Point -> why there is no prediction.
+    notes : tuple of str
     """
 
-    points: CircuitPoints
+    name: str
+    settings: Mapping[str, np.ndarray]
+    units: Mapping[str, str]
     quantities: dict[str, Compared]
+    lines: np.ndarray
     unsolved: dict[int, str]
+    notes: tuple[str, ...] = ()
 
     @property
-    def name(self) -> str:
-        """Of the measurement."""
-        return self.points.name
+    def points(self) -> int:
+        """How many."""
+        return len(next(iter(self.quantities.values())).predicted)
 
+    @property
+    def axis(self) -> str:
+        """The setting that takes the most values: what curves are drawn against; "" without settings."""
+        return max(self.settings, key=lambda name: len(np.unique(self.settings[name])), default="")
 
-def compare(points: CircuitPoints) -> Comparison:
-    """Solve at all points of a measurement and compare."""
-    numbers = points.predict({})
-    found = {}
-    for name, item in points.measurement.quantities.items():
-        predicted = np.full(len(item.values), np.nan)
-        rows = [row for row, (_, other) in enumerate(points.place) if other == name]
-        predicted[[points.place[row][0] for row in rows]] = numbers[rows]
-        found[name] = compared(name, points.unit_of(name), item, predicted)
-    return Comparison(points, found, dict(points.reasons))
+    def groups(self) -> dict[str, np.ndarray]:
+        """Points that differ in `axis` alone: words for what stands still among them -> numbers of points, in order."""
+        others = [name for name in self.settings if name != self.axis and len(np.unique(self.settings[name])) > 1]
+        found: dict[str, list[int]] = {}
+        for point in range(self.points):
+            words = ", ".join(show(float(self.settings[name][point]), self.units[name]) for name in others)
+            found.setdefault(words, []).append(point)
+        return {words: np.array(points) for words, points in found.items()}
 
 
 def compared(name: str, unit: str, item: Measured, predicted: np.ndarray) -> Compared:
-    """One quantity: difference, bias, spread, verdict."""
+    """One quantity: difference, bias, spread, points that are off."""
     away = item.values - predicted
     if unit == "deg":
         away = (away + 180.0) % 360.0 - 180.0
@@ -106,42 +145,20 @@ def compared(name: str, unit: str, item: Measured, predicted: np.ndarray) -> Com
     sure = item.standard[there & (item.limit == 0)]
     typical = float(np.sqrt((sure**2).mean())) if sure.size else np.nan
     count = int(there.sum())
-    verdict = _verdict(unit, count, bias, spread, typical, len(outside_band), len(outside_standard), numbers.size)
     return Compared(name, unit, item, predicted, np.where(there, away, np.nan), bias, spread, typical,
-                    tuple(map(int, outside_band)), tuple(map(int, outside_standard)), count, verdict)
-
-
-def _verdict(unit: str, count: int, bias: float, spread: float, typical: float, band: int, standard: int,
-             numbers: int) -> str:
-    """Words that the numbers support."""
-    if not count:
-        return "nothing to compare: no point has both a number and a steady state"
-    away = f"{standard} of {count} points lie beyond twice their standard uncertainty"
-    if band == 0 and standard <= _MOST * count:
-        return f"agrees within its uncertainty: {away}, none beyond its band"
-    if band == 0:
-        return f"agrees within its band, but not within its standard uncertainty: {away}; what is common to the " \
-               "points (cables, generator level) may be the cause"
-    share = f"{band} of {count} points lie beyond their band"
-    if numbers > 2 and np.isfinite(spread) and abs(bias) > 2.0 * spread:
-        return f"disagrees by an offset: {share}, all much alike, {_signed(bias, unit)} on the mean with a spread " \
-               f"of {show(spread, unit, 2)}"
-    if numbers > 2 and spread > 2.0 * typical:
-        return f"disagrees in its course: {share}; the spread of {show(spread, unit, 2)} is more than the " \
-               f"uncertainty of {show(typical, unit, 2)} explains"
-    return f"disagrees at some points: {share}"
+                    tuple(map(int, outside_band)), tuple(map(int, outside_standard)), count)
 
 
 def _signed(value: float, unit: str) -> str:
-    return f"{'+' if value >= 0 else ''}{show(value, unit, 2)}"
+    return f"{'+' if value >= 0 else ''}{show(value, unit, 3)}"
 
 
 def as_json(comparisons: Sequence[Comparison]) -> list[dict]:
     """Plain data of comparisons."""
     return [{"measurement": one.name,
-             "settings": {address: [finite_or_none(value) for value in values]
-                          for address, values in one.points.measurement.settings.items()},
-             "notes": list(one.points.measurement.notes),
+             "settings": {address: {"unit": one.units[address], "values": [finite_or_none(value) for value in values]}
+                          for address, values in one.settings.items()},
+             "lines": [int(line) for line in one.lines], "notes": list(one.notes),
              "unsolved": {str(point + 1): reason for point, reason in one.unsolved.items()},
              "quantities": {name: _quantity_json(item) for name, item in one.quantities.items()}}
             for one in comparisons]
@@ -161,3 +178,21 @@ def _quantity_json(item: Compared) -> dict:
             "outside_twice_standard_points": [point + 1 for point in item.outside_standard],
             "verdict": item.verdict,
             "corrections": [{"what": done.what, "amount": row(done.amount)} for done in item.measured.corrections]}
+
+
+def table(one: Comparison) -> tuple[list[str], list[list]]:
+    """A comparison as a table: names with their units, rows of all points; None where there is no number."""
+    names = ["point", "line", *(f"{name} [{one.units[name]}]" for name in one.settings)]
+    columns: list[list] = [list(range(1, one.points + 1)),
+                           [int(line) for line in one.lines] or [None] * one.points,
+                           *([finite_or_none(value) for value in values] for values in one.settings.values())]
+    for name, item in one.quantities.items():
+        for what, values, unit in (("measured", item.measured.values, item.unit),
+                                   ("standard_uncertainty", item.measured.standard, item.of_difference),
+                                   ("band_low", item.measured.low, item.unit),
+                                   ("band_high", item.measured.high, item.unit),
+                                   ("predicted", item.predicted, item.unit),
+                                   ("difference", item.difference, item.of_difference)):
+            names.append(f"{name} {what} [{unit}]")
+            columns.append([finite_or_none(value) for value in values])
+    return names, [list(row) for row in zip(*columns)]

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from .compare import Comparison
+
 DRIVE_ERROR, OUTPUT_ERROR = "bench.drive_error_db", "bench.output_error_db"
 BENCH = (DRIVE_ERROR, OUTPUT_ERROR)  # unknowns that are no quantity of the circuit
 
@@ -49,6 +51,13 @@ class DataSet(ABC):
     @abstractmethod
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
         """Of what `predict` gave last, against each unknown, (n_value, n_address)."""
+
+    @abstractmethod
+    def comparison(self, predicted: np.ndarray) -> Comparison:
+        """Measured beside numbers (n_value,) that `predict` gave."""
+
+    def refreshed(self) -> None:
+        """Let the accuracy of the prediction be chosen anew at the next one; nothing to do where it is not chosen."""
 
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""

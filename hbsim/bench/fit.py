@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import NotSolved, Refusal
+from ..quantities import finite_or_none
+from .compare import as_json as compared_json
 from .dataset import DataSet
 from .judged import Worth, worth
 from .unknowns import Unknown
@@ -21,6 +23,7 @@ LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word
 _FTOL, _XTOL = 1e-7, 1e-6  # of the weighted sum of squares, of the places: far inside the standard errors
 _EDGE = 1e-6  # of the room between two limits: nearer counts as at the limit
 MOST_STEPS = 100
+_STEADY, _MOST_ROUNDS = 0.1, 3  # of a standard uncertainty; rounds, each with harmonics chosen where it starts
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +55,8 @@ class Fit:
         False where it was interrupted or ran out of steps; the values are the best so far.
     reason : str
         Why it ended, in words.
+    moved : float
+        By how much of its standard uncertainty a number moved at most when the harmonics were chosen anew at the end.
     """
 
     unknowns: tuple[Unknown, ...]
@@ -67,6 +72,7 @@ class Fit:
     steps: int = 0
     finished: bool = True
     reason: str = ""
+    moved: float = 0.0
 
 
 class _Search:
@@ -90,6 +96,17 @@ class _Search:
             self._at = np.array(places)
             self.tried += 1
         return self.predicted
+
+    def refreshed(self, places: np.ndarray) -> float:
+        """Choose the harmonics anew, and say by how much of its standard uncertainty a used number moves at most."""
+        before = self.predict(places)
+        for item in self.sets:
+            item.refreshed()
+        self._at = None
+        after = self.predict(places)
+        self.best = None  # the sum of squares before was that of other harmonics
+        return max(float(np.abs((new - old)[used] / item.standard[used]).max(initial=0.0))
+                   for item, old, new, used in zip(self.sets, before, after, self.used))
 
     @staticmethod
     def _known(item: DataSet, values: Mapping[str, float]) -> dict[str, float]:
@@ -163,17 +180,19 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
 
     low, high = (np.array([item.place(value) for item, value in ((item, getattr(item, side)) for item in unknowns)])
                  for side in ("low", "high"))
-    finished, reason = True, ""
+    finished, reason, moved = True, "", 0.0
     try:
-        answer = least_squares(residuals, places, jac=search.jacobian, bounds=(low, high), x_scale="jac",
-                               loss=LOSSES[loss], ftol=_FTOL, xtol=_XTOL, gtol=_XTOL,
-                               max_nfev=MOST_STEPS)
-        places, finished = answer.x, answer.status > 0
-        reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
+        for _ in range(_MOST_ROUNDS):
+            answer = least_squares(residuals, places, jac=search.jacobian, bounds=(low, high), x_scale="jac",
+                                   loss=LOSSES[loss], ftol=_FTOL, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
+            places, finished = answer.x, answer.status > 0
+            reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
+            moved = search.refreshed(places)
+            if moved <= _STEADY or not finished:
+                break
     except KeyboardInterrupt:
-        if search.best is None:
-            raise
-        places, finished, reason = search.best[1], False, "interrupted; the values are the best so far"
+        places = places if search.best is None else search.best[1]
+        finished, reason = False, "interrupted; the values are the best so far"
     after = tuple(np.array(item) for item in search.predict(places))
     found = worth(unknowns, search.jacobian(places), search.residuals(places))
     values = search.values(places)
@@ -183,7 +202,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
     stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
     return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, left_out,
                tuple(item.address for item, at in zip(unknowns, stuck) if at),
-               sum(item.solves for item in sets), search.tried, finished, reason)
+               sum(item.solves for item in sets), search.tried, finished, reason, moved)
 
 
 def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
@@ -212,3 +231,21 @@ def _left_out(search: _Search, before: Sequence[np.ndarray]) -> dict[tuple[str, 
             raise NotSolved(f"{item.name}: none of its points has a steady state at the start"
                             + (f" ({next(iter(reasons.values()))})" if reasons else ""))
     return left
+
+
+def as_json(found: Fit) -> dict:
+    """Plain data of a fit; standard errors of None: not to be told."""
+    unknowns = [{"name": item.address, "unit": item.spec.unit, "start": finite_or_none(item.start),
+                 "value": finite_or_none(found.values[item.address]),
+                 "standard_error": finite_or_none(found.errors[item.address]), "low": finite_or_none(item.low),
+                 "high": finite_or_none(item.high), "at_limit": item.address in found.at_limit}
+                for item in found.unknowns]
+    return {"unknowns": unknowns, "correlations": found.worth.correlations.tolist(),
+            "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
+                               for way in found.worth.vague],
+            "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
+            "moved_by_harmonics": found.moved, "steady_states": found.solves, "steps": found.steps,
+            "finished": found.finished, "reason": found.reason,
+            "left_out": [f"{name}: {reason}" for (name, _), reason in found.left_out.items()],
+            "before": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]),
+            "after": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.after)])}
