@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from ..balance.accuracy import Accuracy
+from ..balance.accuracy import LEVELS, Accuracy
 from ..balance.figures import OutputLevel
 from ..balance.gradient import figure, gradient
 from ..balance.solution import SteadyState
@@ -15,17 +15,18 @@ from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..studies.outputs import column_unit
 from .compare import Comparison, compared
-from .dataset import DRIVE_ERROR, OUTPUT_ERROR, DataSet
+from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, DataSet
 from .measurement import Measurement
 
 _DRIVE = "drive.power"
+_COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
 
 
 class CircuitPoints(DataSet):
     """The numbers of a measurement, point by point, those that were not measured left out.
 
-    Each point is solved from its state before, with as many harmonics as its lines needed at first (`refreshed` asks
-    anew), so that a fit sees a smooth function.
+    Each point is solved from its state before, with as many harmonics as its lines needed at first, so that a fit sees
+    a smooth function; `choose_anew` asks again.
 
     Parameters
     ----------
@@ -60,6 +61,7 @@ class CircuitPoints(DataSet):
         self.units = [column_unit(name) for _, name in self.place]
         self._used = sorted({point for point, _ in self.place})
         self._states: dict[int, SteadyState] = {}
+        self._coarse = False
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
         self.solves = 0
@@ -77,15 +79,15 @@ class CircuitPoints(DataSet):
         """What was set at a point."""
         return {address: float(values[point]) for address, values in self.measurement.settings.items()}
 
-    def refreshed(self) -> None:
-        self._harmonics.clear()
+    def choose_anew(self, coarse: bool) -> None:
+        self._harmonics, self._coarse = {}, coarse
 
     def state(self, point: int) -> SteadyState | None:
         """The steady state of a point as last predicted; None where there was none."""
         return self._states.get(point) if point not in self.reasons else None
 
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
-        inside = {address: value for address, value in values.items() if address not in (DRIVE_ERROR, OUTPUT_ERROR)}
+        inside = {address: value for address, value in values.items() if address not in BENCH}
         base = self.description.with_values(inside) if inside else self.description
         drive_error, output_error = values.get(DRIVE_ERROR, 0.0), values.get(OUTPUT_ERROR, 0.0)
         self.reasons = {}
@@ -112,7 +114,10 @@ class CircuitPoints(DataSet):
         except (NotSolved, Refusal) as failure:
             self.reasons[point] = failure.reason if isinstance(failure, NotSolved) else str(failure)
             return None
-        self._harmonics.setdefault(point, state.solver.harmonics)
+        if point not in self._harmonics:
+            least = max(self.accuracy.lines_of(circuit), state.solver.harmonics / _COARSER) if self._coarse else 0
+            self._harmonics[point] = next((level for level in LEVELS if least <= level <= state.solver.harmonics),
+                                          state.solver.harmonics) if self._coarse else state.solver.harmonics
         return state
 
     def _value(self, name: str, state: SteadyState) -> float:
@@ -138,7 +143,7 @@ class CircuitPoints(DataSet):
         return np.array([float(isinstance(self._figures[name], OutputLevel)) for _, name in self.place])
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
-        asked = [address for address in addresses if address not in (DRIVE_ERROR, OUTPUT_ERROR)]
+        asked = [address for address in addresses if address not in BENCH]
         if DRIVE_ERROR in addresses and _DRIVE not in asked:
             asked.append(_DRIVE)
         table = np.zeros((len(self.place), len(addresses)))

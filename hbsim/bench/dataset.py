@@ -56,8 +56,9 @@ class DataSet(ABC):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         """Measured beside numbers (n_value,) that `predict` gave."""
 
-    def refreshed(self) -> None:
-        """Let the accuracy of the prediction be chosen anew at the next one; nothing to do where it is not chosen."""
+    def choose_anew(self, coarse: bool) -> None:
+        """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
+        Nothing to do where there is no choice."""
 
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""

@@ -16,14 +16,14 @@ from ..errors import NotSolved, Refusal
 from ..quantities import finite_or_none
 from .compare import as_json as compared_json
 from .dataset import DataSet
-from .judged import Worth, worth
+from .judged import LOST, Worth, worth
 from .unknowns import Unknown
 
 LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
-_FTOL, _XTOL = 1e-7, 1e-6  # of the weighted sum of squares, of the places: far inside the standard errors
+_FTOL, _XTOL = 1e-6, 1e-6  # of the weighted sum of squares, of the places: far inside the standard errors
 _EDGE = 1e-6  # of the room between two limits: nearer counts as at the limit
 MOST_STEPS = 100
-_STEADY, _MOST_ROUNDS = 0.1, 3  # of a standard uncertainty; rounds, each with harmonics chosen where it starts
+_STEADY, _ROUNDS = 0.1, 3  # standard errors; searches, the first with a coarse prediction
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +55,9 @@ class Fit:
         False where it was interrupted or ran out of steps; the values are the best so far.
     reason : str
         Why it ended, in words.
-    moved : float
-        By how much of its standard uncertainty a number moved at most when the harmonics were chosen anew at the end.
+    away : float
+        How far the least squares of the exact prediction are from the answer, in standard errors, by linear regression;
+        the search itself is done with a coarser prediction first.
     """
 
     unknowns: tuple[Unknown, ...]
@@ -72,7 +73,7 @@ class Fit:
     steps: int = 0
     finished: bool = True
     reason: str = ""
-    moved: float = 0.0
+    away: float = 0.0
 
 
 class _Search:
@@ -97,16 +98,19 @@ class _Search:
             self.tried += 1
         return self.predicted
 
-    def refreshed(self, places: np.ndarray) -> float:
-        """Choose the harmonics anew, and say by how much of its standard uncertainty a used number moves at most."""
-        before = self.predict(places)
+    def choose_anew(self, coarse: bool) -> None:
+        """Let all sets choose anew how exact their prediction is."""
         for item in self.sets:
-            item.refreshed()
-        self._at = None
-        after = self.predict(places)
-        self.best = None  # the sum of squares before was that of other harmonics
-        return max(float(np.abs((new - old)[used] / item.standard[used]).max(initial=0.0))
-                   for item, old, new, used in zip(self.sets, before, after, self.used))
+            item.choose_anew(coarse)
+        self._at = self.best = None  # what was found so far was found otherwise
+
+    def pull(self, places: np.ndarray) -> float:
+        """How far the best answer is still away by linear regression, at most, in standard errors."""
+        jacobian, residuals = self.jacobian(places), self.residuals(places)
+        _, sizes, ways = np.linalg.svd(jacobian, full_matrices=False)
+        kept = sizes > LOST * sizes.max(initial=0.0)
+        gradient = (ways @ (jacobian.T @ residuals))[kept]
+        return float(np.sqrt(((gradient / sizes[kept]) ** 2).sum()))
 
     @staticmethod
     def _known(item: DataSet, values: Mapping[str, float]) -> dict[str, float]:
@@ -165,6 +169,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
         raise Refusal(f"there is no loss '{loss}'; choose one of {', '.join(LOSSES)}", "loss")
     _check(sets, unknowns)
     search = _Search(sets, unknowns)
+    search.choose_anew(coarse=True)
     places = np.array([item.place(item.start) for item in unknowns])
     before = tuple(np.array(item) for item in search.predict(places))
     left_out = _left_out(search, before)
@@ -180,19 +185,21 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
 
     low, high = (np.array([item.place(value) for item, value in ((item, getattr(item, side)) for item in unknowns)])
                  for side in ("low", "high"))
-    finished, reason, moved = True, "", 0.0
+    finished, reason, away = True, "", np.inf
     try:
-        for _ in range(_MOST_ROUNDS):
+        for _ in range(_ROUNDS):
             answer = least_squares(residuals, places, jac=search.jacobian, bounds=(low, high), x_scale="jac",
                                    loss=LOSSES[loss], ftol=_FTOL, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
             places, finished = answer.x, answer.status > 0
             reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
-            moved = search.refreshed(places)
-            if moved <= _STEADY or not finished:
+            search.choose_anew(coarse=False)
+            away = search.pull(places)
+            if away <= _STEADY or not finished:
                 break
     except KeyboardInterrupt:
         places = places if search.best is None else search.best[1]
         finished, reason = False, "interrupted; the values are the best so far"
+        search.choose_anew(coarse=False)
     after = tuple(np.array(item) for item in search.predict(places))
     found = worth(unknowns, search.jacobian(places), search.residuals(places))
     values = search.values(places)
@@ -202,7 +209,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
     stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
     return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, left_out,
                tuple(item.address for item, at in zip(unknowns, stuck) if at),
-               sum(item.solves for item in sets), search.tried, finished, reason, moved)
+               sum(item.solves for item in sets), search.tried, finished, reason, away)
 
 
 def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
@@ -244,7 +251,7 @@ def as_json(found: Fit) -> dict:
             "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
                                for way in found.worth.vague],
             "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
-            "moved_by_harmonics": found.moved, "steady_states": found.solves, "steps": found.steps,
+            "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves, "steps": found.steps,
             "finished": found.finished, "reason": found.reason,
             "left_out": [f"{name}: {reason}" for (name, _), reason in found.left_out.items()],
             "before": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]),

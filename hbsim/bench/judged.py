@@ -17,7 +17,7 @@ from .unknowns import Unknown
 
 TOO_WIDE = 0.3  # of a value, or of an unknown's limits: an error beyond says that the data do not fix it
 _SHARE = 0.2  # of the largest, from which on an unknown is named as part of a direction
-_LOST = 1e-7  # of the largest singular value: below it stand the rounding and the differences inside the slopes
+LOST = 1e-7  # of the largest singular value: below it stand the rounding and the differences inside the slopes
 _CLOSE = 0.95  # a correlation worth a sentence
 
 
@@ -76,7 +76,7 @@ def worth(unknowns: Sequence[Unknown], jacobian: np.ndarray, residuals: np.ndarr
     measure = np.array([_measure(item) for item in unknowns])
     _, sizes, ways = np.linalg.svd(jacobian * measure, full_matrices=True)
     sizes = np.concatenate([sizes, np.zeros(n - len(sizes))])
-    known = sizes > sizes.max(initial=0.0) * _LOST
+    known = sizes > sizes.max(initial=0.0) * LOST
     with np.errstate(divide="ignore"):
         spread = np.where(known, 1.0 / sizes, np.inf)
     scaled = np.where(ways == 0.0, 0.0, ways * np.where(np.isinf(spread), 1.0, spread)[:, None])

@@ -67,9 +67,8 @@ def sentences(found: Fit) -> list[str]:
     for address in found.at_limit:
         told.append(f"{address} ended at its limit: its error means little; widen the limit, or ask whether something "
                     "else is wrong that it makes up for.")
-    if found.moved:
-        told.append(f"With the harmonics chosen anew at the answer no number moves by more than {found.moved:.2g} of "
-                    "its standard uncertainty.")
+    if math.isfinite(found.away):
+        told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors away.")
     return told
 
 
