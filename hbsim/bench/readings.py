@@ -28,9 +28,11 @@ class Column:
         In that unit; nan where there is no number.
     flags : mapping
         Row -> what is unusual about its number: MISSING, OVER_RANGE, UPPER_LIMIT ("<-90"), LOWER_LIMIT, or the text
-        that stands in the file.
+        that stands in the file. Each number that is not finite has one.
     said : str
         The unit as it is written in the file ("[dBm]", "MHz"), "" if none is.
+    meaning : str
+        What the person says it is in [columns] ("output_dbm_2"), "" if nothing is said.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Column:
     values: np.ndarray
     flags: Mapping[int, str] = field(default_factory=dict)
     said: str = ""
+    meaning: str = ""
 
 
 @dataclass(frozen=True)
