@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from ..errors import NotSolved, Refusal
 from ..studies.outputs import column_unit
 from .compare import Comparison, compared
 from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, DataSet
-from .measurement import Measurement
+from .measurement import Measured, Measurement
 
 _DRIVE = "drive.power"
 _COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
@@ -133,10 +134,22 @@ class CircuitPoints(DataSet):
             for (point, other), number in zip(self.place, predicted):
                 if other == name:
                     numbers[point] = number
-            found[name] = compared(name, column_unit(name), item, numbers)
+            found[name] = compared(name, column_unit(name), self._widened(name, item), numbers)
         units = {address: self.description.look_up(address)[0].unit for address in measurement.settings}
         return Comparison(measurement.name, measurement.settings, units, found, measurement.lines, dict(self.reasons),
                           measurement.notes)
+
+    def _widened(self, name: str, item: Measured) -> Measured:
+        """With the band as wide as an error of the drive makes it, through the predicted slope at each point."""
+        error = self.measurement.level_error_db
+        if error == 0.0:
+            return item
+        reach = np.zeros(len(item.values))
+        for point, state in self._states.items():
+            if point not in self.reasons:
+                slope = gradient(state, {name: self._figures[name]}, [_DRIVE])[name][_DRIVE]
+                reach[point] = abs(slope) * error
+        return replace(item, low=item.low - reach, high=item.high + reach)
 
     def _read_by_the_analyser(self) -> np.ndarray:
         """1 for each level at the output, else 0."""

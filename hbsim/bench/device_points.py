@@ -6,6 +6,7 @@ with the fourth power of a step of 1.2e-4, as in balance/influence.py).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -39,6 +40,12 @@ _BY_RATIO = 10.0  # a current so many times its uncertainty is compared by its l
 def device_unit(name: str) -> str:
     """Unit of a setting or quantity of a device alone, by the last word of its name."""
     return _UNITS.get(name.rpartition("_")[2], "1")
+
+
+def is_device_word(word: str) -> bool:
+    """Whether a meaning is a setting or a quantity of a device alone."""
+    return word in _SOURCES or word in _CURRENTS or word in _JUNCTIONS or word in (FREQUENCY, REVERSE) \
+        or re.fullmatch(r"s[12][12]_(re|im)", word) is not None
 
 
 def is_of_a_device(measurement: Measurement) -> bool:

@@ -251,7 +251,8 @@ def as_json(found: Fit) -> dict:
             "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
                                for way in found.worth.vague],
             "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
-            "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves, "steps": found.steps,
+            "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves,
+            "steps": found.steps,
             "finished": found.finished, "reason": found.reason,
             "left_out": [f"{name}: {reason}" for (name, _), reason in found.left_out.items()],
             "before": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]),

@@ -85,8 +85,8 @@ def loss_of_file(path: Path, start: int = 1, end: int = 2, beyond: str = "", nam
     readings = read_readings(path)
     columns = [column for column in readings.columns if column.unit in ("Hz", "dB")]
     if [column.unit for column in columns] != ["Hz", "dB"]:
-        raise Refusal("a loss table has a column of frequencies and one of losses in dB, with their units in the header",
-                      "", str(path))
+        raise Refusal("a loss table has a column of frequencies and one of losses in dB, with their units in the "
+                      "header", "", str(path))
     frequency, decibels = (column.values for column in columns)
     order = np.argsort(frequency, kind="stable")
     frequency, decibels = frequency[order], decibels[order]

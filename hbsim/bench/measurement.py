@@ -69,6 +69,9 @@ class Measurement:
         Which of the file's sweeps a point belongs to.
     notes : tuple of str
         What a reader should know: how it was read, what was assumed because the person said so.
+    level_error_db : float
+        Limit of what the drive may be off by, at all points alike; what it does to each quantity follows from the
+        predicted slope.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Measurement:
     lines: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     sweep: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     notes: tuple[str, ...] = ()
+    level_error_db: float = 0.0
 
     @property
     def points(self) -> int:

@@ -91,7 +91,8 @@ class Setup:
 
     def standard(self, quantity: str, unit: str, values: np.ndarray) -> np.ndarray:
         """Standard uncertainty of readings of a quantity, (n,), in `unit`; nan where none is said."""
-        said = self.uncertainty.get(quantity, self.uncertainty.get(LEVELS) if quantity.startswith("output_dbm_") else None)
+        of_all = self.uncertainty.get(LEVELS) if quantity.startswith("output_dbm_") else None
+        said = self.uncertainty.get(quantity, of_all)
         if said is None:
             return np.full(len(values), np.nan)
         place = f"uncertainty.{quantity}"

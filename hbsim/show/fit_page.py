@@ -68,7 +68,8 @@ def sentences(found: Fit) -> list[str]:
         told.append(f"{address} ended at its limit: its error means little; widen the limit, or ask whether something "
                     "else is wrong that it makes up for.")
     if math.isfinite(found.away):
-        told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors away.")
+        told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors "
+                    "away.")
     return told
 
 
