@@ -1,4 +1,4 @@
-"""`hbsim device`: what the library holds."""
+"""`hbsim device`: what the library holds, and parameters of a transistor from a text."""
 
 from __future__ import annotations
 
@@ -6,20 +6,25 @@ import argparse
 from typing import Any
 
 from ..errors import Refusal
+from . import device_text
 from .shared import check_outputs, hand_out
 
 
 def add(commands: Any) -> None:
     """Put the command into the parser."""
-    parser = commands.add_parser("device", help="show a transistor or diode of the library, or list what is there")
+    parser = commands.add_parser("device", help="show a transistor or diode of the library, list what is there, or "
+                                 "read parameters from a text")
     parser.add_argument("name", metavar="NAME", nargs="?",
                         help="name in the library, or a model file (TOML); without it the library is listed")
     parser.add_argument("--plot", metavar="FILE", help="draw its curves (.png, .svg, .pdf)")
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
+    device_text.add_options(parser)
     parser.set_defaults(run=_device, compiles=True)
 
 
 def _device(options: argparse.Namespace) -> int:
+    if device_text.asked(options):
+        return device_text.run(options)
     if options.name is None:
         return _list_library(options)
     from ..studies.device_curves import as_json, curves

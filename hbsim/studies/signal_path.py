@@ -117,7 +117,7 @@ class Flows:
         return [flow for flow in self.everything() if flow.node == node]
 
 
-class _Way(NamedTuple):
+class Way(NamedTuple):
     """Upstream from the port: nodes from the first on, and the part between each and the next."""
 
     nodes: list[str]
@@ -142,7 +142,7 @@ def signal_path(state: SteadyState, harmonic: int, port: str,
     drive = state.description.drive
     generator = state.description.ports[drive.port].node if harmonic == 1 else None
     incoming = -float(state.absorbed(f"port.{drive.port}")[1])
-    way = _upstream(flows, state.description.ports[port].node, generator, incoming)
+    way = upstream(flows, state.description.ports[port].node, generator, incoming)
     if way is None:
         return None
     ports = [Flow(f"port.{name}", p.node, float(state.absorbed(f"port.{name}")[harmonic]))
@@ -171,7 +171,7 @@ def signal_path(state: SteadyState, harmonic: int, port: str,
                       given, float(element))
 
 
-def _upstream(flows: Flows, node: str, generator: str | None, incoming: float) -> _Way | None:
+def upstream(flows: Flows, node: str, generator: str | None, incoming: float) -> Way | None:
     """Follow the stream from a node to what gives it; None where it runs in a circle."""
     nodes, parts = [node], []
     while True:
@@ -182,7 +182,7 @@ def _upstream(flows: Flows, node: str, generator: str | None, incoming: float) -
         feeding = [f for f in here if f.owner in flows.parts and f.watts < 0 and f.owner not in parts]
         main = min(feeding, key=lambda f: f.watts, default=None)
         if main is None or device >= -main.watts:
-            return _Way(nodes[::-1], parts[::-1]) if device > 0 else None
+            return Way(nodes[::-1], parts[::-1]) if device > 0 else None
         inward = max((f for f in flows.parts[main.owner] if f.node not in (node, GROUND)), key=lambda f: f.watts,
                      default=None)
         if inward is None or inward.watts <= 0 or inward.node in nodes:
@@ -192,7 +192,7 @@ def _upstream(flows: Flows, node: str, generator: str | None, incoming: float) -
         nodes.append(node)
 
 
-def _downstream(flows: Flows, way: _Way, power: float, origin: tuple[str, ...], ports: list[Flow],
+def _downstream(flows: Flows, way: Way, power: float, origin: tuple[str, ...], ports: list[Flow],
                 goal: str) -> list[Step]:
     steps, least = [], _LEAST * power
 
