@@ -20,7 +20,7 @@ from ..studies.outputs import column_unit
 from .analyser import compression_db, own_harmonic_dbc, without_noise
 from .device_points import device_unit, is_device_word
 from .measurement import Correction, Measured, Measurement
-from .mismatch import mismatch_bounds, phasor_bounds, return_loss_band
+from .mismatch import mismatch_bounds, mismatch_standard, phasor_bounds, return_loss_band
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings
 from .setup import Setup
 
@@ -247,6 +247,9 @@ def _correct_return_loss(item: _Quantity, setup: Setup) -> None:
     low, high = return_loss_band(item.values, setup.numbers["bridge.directivity"],
                                  setup.numbers.get("bridge.source_match", np.inf))
     item.widen(low - item.values, high - item.values)
+    # what stands beside the wave has any phase against it, another one at each drive: that is an uncertainty of a point
+    beside = 10 ** (-setup.numbers["bridge.directivity"] / 20)
+    item.standard = np.hypot(item.standard, mismatch_standard(beside, 10 ** (item.values / 20)))
 
 
 def _range(amount: np.ndarray) -> str:

@@ -31,9 +31,9 @@ def mismatch_bounds(one: float, other: float) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def mismatch_standard(one: float, other: float) -> float:
+def mismatch_standard(one: float, other: float | np.ndarray) -> float | np.ndarray:
     """Standard uncertainty of the same, both sizes known and the phase uniform: 8.686 |G1| |G2| / sqrt(2). [dB]"""
-    return float(20 / np.log(10) * one * other / np.sqrt(2))
+    return 20 / np.log(10) * one * other / np.sqrt(2)
 
 
 def return_loss_band(reading: np.ndarray, directivity_db: float, source_match_db: float = np.inf
