@@ -59,7 +59,8 @@ class Measurement:
     name : str
         The file it came from, or what the person calls it.
     settings : mapping
-        Address of a circuit ("drive.power", "supply.VCC") -> (n_point,), in the unit of the quantity: SI, dBm for a power.
+        Address of a circuit ("drive.power", "supply.VCC") -> (n_point,), in the unit of the quantity: SI, dBm for a
+        power.
     quantities : mapping
         Name of a column of a sweep ("output_dbm_2", "input_return_loss_db", "supply_amps_VCC") -> Measured.
     lines : ndarray of int, (n_point,)
@@ -68,6 +69,9 @@ class Measurement:
         Which of the file's sweeps a point belongs to.
     notes : tuple of str
         What a reader should know: how it was read, what was assumed because the person said so.
+    level_error_db : float
+        Limit of what the drive may be off by, at all points alike; what it does to each quantity follows from the
+        predicted slope.
     """
 
     name: str
@@ -76,6 +80,7 @@ class Measurement:
     lines: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     sweep: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     notes: tuple[str, ...] = ()
+    level_error_db: float = 0.0
 
     @property
     def points(self) -> int:

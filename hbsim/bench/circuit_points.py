@@ -1,0 +1,175 @@
+"""A measurement of a driven circuit: the prediction is solved at each of its points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..balance.accuracy import LEVELS, Accuracy
+from ..balance.figures import OutputLevel
+from ..balance.gradient import figure, gradient
+from ..balance.solution import SteadyState
+from ..balance.solve import solve
+from ..describe.description import Description
+from ..errors import NotSolved, Refusal
+from ..studies.outputs import column_unit
+from .compare import Comparison, compared
+from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, DataSet
+from .measurement import Measured, Measurement
+
+_DRIVE = "drive.power"
+_COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
+
+
+class CircuitPoints(DataSet):
+    """The numbers of a measurement, point by point, those that were not measured left out.
+
+    Each point is solved from its state before, with as many harmonics as its lines needed at first, so that a fit sees
+    a smooth function; `choose_anew` asks again.
+
+    Parameters
+    ----------
+    description : Description
+    measurement : Measurement
+        Points whose settings it names are solved with these; all else is as described.
+    harmonics : int or None
+        For all points; None: as many as the lines of each need.
+    tell : function of no argument, or None
+        Called after each steady state.
+
+    Raises
+    ------
+    Refusal
+        A quantity of the measurement is no figure of the circuit, or a value has no uncertainty.
+    """
+
+    def __init__(self, description: Description, measurement: Measurement, harmonics: int | None = None,
+                 accuracy: Accuracy = Accuracy(), tell: Callable[[], None] | None = None) -> None:
+        self.description, self.measurement, self.accuracy = description, measurement, accuracy
+        self.name, self._tell, self._given = measurement.name, tell, harmonics
+        self._figures = {name: figure(name, description) for name in measurement.quantities}
+        self.place: list[tuple[int, str]] = []
+        for name, item in measurement.quantities.items():
+            self.place += [(int(point), name) for point in np.flatnonzero(np.isfinite(item.values))]
+        self.place.sort(key=lambda place: place[0])
+        taken = [(measurement.quantities[name], point) for point, name in self.place]
+        self.measured = np.array([item.values[point] for item, point in taken])
+        self.standard = np.array([item.standard[point] for item, point in taken])
+        self.limit = np.array([item.limit[point] for item, point in taken], int)
+        self.labels = [self._label(point, name) for point, name in self.place]
+        self.units = [column_unit(name) for _, name in self.place]
+        self._used = sorted({point for point, _ in self.place})
+        self._states: dict[int, SteadyState] = {}
+        self._coarse = False
+        self._harmonics: dict[int, int | None] = {}
+        self.reasons: dict[int, str] = {}
+        self.solves = 0
+
+    def _label(self, point: int, name: str) -> str:
+        lines = self.measurement.lines
+        return f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
+
+    def addresses(self) -> list[str]:
+        set_here = {"supply." + name.removeprefix("supply.").removesuffix(".voltage") if name.startswith("supply.")
+                    else name for name in self.measurement.settings}
+        return [name for name in [*self.description.addresses(), DRIVE_ERROR, OUTPUT_ERROR] if name not in set_here]
+
+    def settings(self, point: int) -> dict[str, float]:
+        """What was set at a point."""
+        return {address: float(values[point]) for address, values in self.measurement.settings.items()}
+
+    def choose_anew(self, coarse: bool) -> None:
+        self._harmonics, self._coarse = {}, coarse
+
+    def state(self, point: int) -> SteadyState | None:
+        """The steady state of a point as last predicted; None where there was none."""
+        return self._states.get(point) if point not in self.reasons else None
+
+    def predict(self, values: Mapping[str, float]) -> np.ndarray:
+        inside = {address: value for address, value in values.items() if address not in BENCH}
+        base = self.description.with_values(inside) if inside else self.description
+        drive_error, output_error = values.get(DRIVE_ERROR, 0.0), values.get(OUTPUT_ERROR, 0.0)
+        self.reasons = {}
+        found: dict[tuple[int, str], float] = {}
+        nearest = None
+        for point in self._used:
+            settings = self.settings(point)
+            settings[_DRIVE] = settings.get(_DRIVE, base.drive.power_dbm) + drive_error
+            state = self._solved(base.with_values(settings), point, self._states.get(point, nearest))
+            if state is not None:
+                self._states[point] = nearest = state
+                found |= {(point, name): self._value(name, state) for name in self._figures}
+        # what is added to a reading is taken from the prediction, so that the data stay as they are
+        predicted = np.array([found.get(place, np.nan) for place in self.place])
+        return predicted - output_error * self._read_by_the_analyser()
+
+    def _solved(self, circuit: Description, point: int, start: SteadyState | None) -> SteadyState | None:
+        self.solves += 1
+        if self._tell is not None:
+            self._tell()
+        harmonics = self._given or self._harmonics.get(point)
+        try:
+            state = solve(circuit, harmonics, None, start, self.accuracy)
+        except (NotSolved, Refusal) as failure:
+            self.reasons[point] = failure.reason if isinstance(failure, NotSolved) else str(failure)
+            return None
+        if point not in self._harmonics:
+            least = max(self.accuracy.lines_of(circuit), state.solver.harmonics / _COARSER) if self._coarse else 0
+            self._harmonics[point] = next((level for level in LEVELS if least <= level <= state.solver.harmonics),
+                                          state.solver.harmonics) if self._coarse else state.solver.harmonics
+        return state
+
+    def _value(self, name: str, state: SteadyState) -> float:
+        try:
+            return float(self._figures[name].value(state, state.description))
+        except Refusal:
+            return np.nan
+
+    def comparison(self, predicted: np.ndarray) -> Comparison:
+        found, measurement = {}, self.measurement
+        for name, item in measurement.quantities.items():
+            numbers = np.full(len(item.values), np.nan)
+            for (point, other), number in zip(self.place, predicted):
+                if other == name:
+                    numbers[point] = number
+            found[name] = compared(name, column_unit(name), self._widened(name, item), numbers)
+        units = {address: self.description.look_up(address)[0].unit for address in measurement.settings}
+        return Comparison(measurement.name, measurement.settings, units, found, measurement.lines, dict(self.reasons),
+                          measurement.notes)
+
+    def _widened(self, name: str, item: Measured) -> Measured:
+        """With the band as wide as an error of the drive makes it, through the predicted slope at each point."""
+        error = self.measurement.level_error_db
+        if error == 0.0:
+            return item
+        reach = np.zeros(len(item.values))
+        for point, state in self._states.items():
+            if point not in self.reasons:
+                slope = gradient(state, {name: self._figures[name]}, [_DRIVE])[name][_DRIVE]
+                reach[point] = abs(slope) * error
+        return replace(item, low=item.low - reach, high=item.high + reach)
+
+    def _read_by_the_analyser(self) -> np.ndarray:
+        """1 for each level at the output, else 0."""
+        return np.array([float(isinstance(self._figures[name], OutputLevel)) for _, name in self.place])
+
+    def slopes(self, addresses: Sequence[str]) -> np.ndarray:
+        asked = [address for address in addresses if address not in BENCH]
+        if DRIVE_ERROR in addresses and _DRIVE not in asked:
+            asked.append(_DRIVE)
+        table = np.zeros((len(self.place), len(addresses)))
+        for point in self._used:
+            rows = [row for row, (other, _) in enumerate(self.place) if other == point]
+            names = [self.place[row][1] for row in rows]
+            if point in self.reasons:
+                table[rows] = np.nan
+                continue
+            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked)
+            for row, name in zip(rows, names):
+                table[row] = [0.0 if address == OUTPUT_ERROR else
+                              found[name][_DRIVE if address == DRIVE_ERROR else address] for address in addresses]
+        if OUTPUT_ERROR in addresses:
+            table[:, list(addresses).index(OUTPUT_ERROR)] = -self._read_by_the_analyser()
+        return table

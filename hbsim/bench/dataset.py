@@ -1,0 +1,69 @@
+"""What a fit or a comparison asks of a set of measured data: numbers, how sure they are, what is predicted there."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from .compare import Comparison
+
+DRIVE_ERROR, OUTPUT_ERROR = "bench.drive_error_db", "bench.output_error_db"
+BENCH = (DRIVE_ERROR, OUTPUT_ERROR)  # unknowns that are no quantity of the circuit
+
+
+class DataSet(ABC):
+    """Measured numbers in one row, and the prediction of each as the unknowns have it.
+
+    Attributes
+    ----------
+    name : str
+    labels : list of str
+        What each number is, for people: "point 3 (line 12), output_dbm_2".
+    units : list of str
+        Unit of each.
+    measured : ndarray, (n_value,)
+    standard : ndarray, (n_value,)
+        Standard uncertainty, in the same unit.
+    limit : ndarray of int, (n_value,)
+        0; -1 where the true value is at most the measured one, +1 where it is at least that.
+    solves : int
+        Steady states solved for so far.
+    """
+
+    name: str
+    labels: list[str]
+    units: list[str]
+    measured: np.ndarray
+    standard: np.ndarray
+    limit: np.ndarray
+    solves: int = 0
+
+    @abstractmethod
+    def addresses(self) -> Sequence[str]:
+        """The unknowns that it can be asked about."""
+
+    @abstractmethod
+    def predict(self, values: Mapping[str, float]) -> np.ndarray:
+        """The numbers with unknowns at these values, (n_value,); nan where there is no answer."""
+
+    @abstractmethod
+    def slopes(self, addresses: Sequence[str]) -> np.ndarray:
+        """Of what `predict` gave last, against each unknown, (n_value, n_address)."""
+
+    @abstractmethod
+    def comparison(self, predicted: np.ndarray) -> Comparison:
+        """Measured beside numbers (n_value,) that `predict` gave."""
+
+    def choose_anew(self, coarse: bool) -> None:
+        """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
+        Nothing to do where there is no choice."""
+
+    def deviation(self, predicted: np.ndarray) -> np.ndarray:
+        """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""
+        away = predicted - self.measured
+        turns = np.array([unit == "deg" for unit in self.units], bool)
+        away[turns] = (away[turns] + 180.0) % 360.0 - 180.0
+        kept = ((self.limit < 0) & (away < 0)) | ((self.limit > 0) & (away > 0))
+        return np.where(kept, 0.0, away)

@@ -1,0 +1,219 @@
+"""Measurements of a device alone: DC curves, junction capacitances, S-parameters at a bias.
+
+Everything here is quick to compute, so slopes are differences of fourth order of what is predicted (the error falls
+with the fourth power of a step of 1.2e-4, as in balance/influence.py).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from ..describe.description import Description
+from ..devices.bjt import BJT
+from ..devices.contract import Device
+from ..devices.diode import Diode
+from ..errors import Refusal, nearest
+from ..quantities import quantities
+from ..studies.bias import CURRENT_SOURCE, Bias
+from ..studies.device_curves import chip
+from ..studies.small_signal import SmallSignal, slopes as law_slopes
+from .compare import Comparison, compared
+from .dataset import DataSet
+from .measurement import Measurement
+
+FREQUENCY, REVERSE = "frequency", "reverse_volts"
+_SOURCES = {"base_volts": ("base", 0.0), "collector_volts": ("collector", 0.0), "base_amps": ("base", CURRENT_SOURCE),
+            "anode_volts": ("anode", 0.0)}
+_CURRENTS = {"base_amps": "base", "collector_amps": "collector", "anode_amps": "anode"}
+_JUNCTIONS = {"base_emitter_farads": (0,), "base_collector_farads": (1, 3), "collector_substrate_farads": (4,),
+              "junction_farads": (0,)}
+_UNITS = {"volts": "V", "amps": "A", "farads": "F", FREQUENCY: "Hz"}
+_STEP = 2.0**-13
+_STENCIL = ((-2.0, 1 / 12), (-1.0, -2 / 3), (1.0, 2 / 3), (2.0, -1 / 12))
+_REFERENCE = 50.0  # of S-parameters. [ohm]
+_BY_RATIO = 10.0  # a current so many times its uncertainty is compared by its logarithm: it spans decades
+
+
+def device_unit(name: str) -> str:
+    """Unit of a setting or quantity of a device alone, by the last word of its name."""
+    return _UNITS.get(name.rpartition("_")[2], "1")
+
+
+def is_device_word(word: str) -> bool:
+    """Whether a meaning is a setting or a quantity of a device alone."""
+    return word in _SOURCES or word in _CURRENTS or word in _JUNCTIONS or word in (FREQUENCY, REVERSE) \
+        or re.fullmatch(r"s[12][12]_(re|im)", word) is not None
+
+
+def is_of_a_device(measurement: Measurement) -> bool:
+    """Whether its settings are those of a device alone."""
+    return bool(measurement.settings) and set(measurement.settings) <= {*_SOURCES, FREQUENCY, REVERSE}
+
+
+class DevicePoints(DataSet):
+    """Measured numbers of one device.
+
+    Parameters
+    ----------
+    description : Description
+        Holds the device; its address gives the unknowns ("Q1.IS").
+    device : str
+        Its name there.
+    measurement : Measurement
+        Settings: "base_volts" or "base_amps" with "collector_volts" (emitter at ground), "anode_volts" (cathode at
+        ground), or "reverse_volts" of a junction; with "frequency" for S-parameters. Quantities: "collector_amps",
+        "base_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads", "collector_substrate_farads",
+        "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at the collector, 50 ohm.
+        Voltages and currents are those at the pins, negative ones for a PNP. Capacitances are those of the chip.
+
+    Raises
+    ------
+    Refusal
+        Settings or quantities that do not go together, or that this device does not have.
+    """
+
+    def __init__(self, description: Description, device: str, measurement: Measurement) -> None:
+        if device not in description.devices:
+            raise Refusal(f"there is no device '{device}'{nearest(device, description.devices)}", "", measurement.name)
+        self.description, self.device, self.measurement = description, device, measurement
+        self.name, self.solves = measurement.name, 0
+        self._part: Device = description.devices[device].part
+        self._kind = self._checked()
+        names = list(measurement.quantities)
+        self.place = [(point, name) for name in names
+                      for point in np.flatnonzero(np.isfinite(measurement.quantities[name].values)).tolist()]
+        items = [(measurement.quantities[name], point) for point, name in self.place]
+        values, standard, limit = (np.array([getattr(item, what)[point] for item, point in items])
+                                   for what in ("values", "standard", "limit"))
+        amps = np.array([name in _CURRENTS for _, name in self.place], bool)
+        self._log = amps & (np.abs(values) > _BY_RATIO * standard) & (limit == 0)
+        self._sign = np.where(values < 0, -1.0, 1.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            self.measured = np.where(self._log, np.log(np.abs(values)), values)
+            self.standard = np.where(self._log, standard / np.abs(values), standard)
+        self.limit = limit.astype(int)
+        lines = measurement.lines
+        self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
+                       for point, name in self.place]
+        self.units = ["1" if log else device_unit(name) for log, (_, name) in zip(self._log, self.place)]
+        self._values: dict[str, float] = {}
+
+    def _checked(self) -> str:
+        settings, names = set(self.measurement.settings), set(self.measurement.quantities)
+        known = {"base", "collector", "emitter"} if isinstance(self._part, BJT) else {"anode", "cathode"}
+        if not isinstance(self._part, (BJT, Diode)):
+            raise Refusal("only transistors and diodes are measured alone", self.device, self.name)
+        for name in settings & set(_SOURCES):
+            if _SOURCES[name][0] not in known:
+                raise Refusal(f"a {self._part.kind} has no {_SOURCES[name][0]}", name, self.name)
+        if REVERSE in settings:
+            if settings != {REVERSE} or not names <= set(_JUNCTIONS):
+                raise Refusal(f"a capacitance is measured against {REVERSE} alone; its names are "
+                              f"{', '.join(_JUNCTIONS)}", "", self.name)
+            return "capacitance"
+        if FREQUENCY in settings:
+            self._check_scattering(names)
+            return "scattering"
+        if not settings or not names <= set(_CURRENTS):
+            raise Refusal(f"against {', '.join(sorted(settings)) or 'nothing'} one of {', '.join(_CURRENTS)} is "
+                          "measured", "", self.name)
+        return "currents"
+
+    def _check_scattering(self, names: set[str]) -> None:
+        ports = 2 if isinstance(self._part, BJT) else 1
+        known = {f"s{i}{j}_{part}" for i in range(1, ports + 1) for j in range(1, ports + 1) for part in ("re", "im")}
+        if not names <= known:
+            wrong = sorted(names - known)[0]
+            raise Refusal(f"'{wrong}' is no S-parameter of this device{nearest(wrong, known)}", "", self.name)
+
+    def addresses(self) -> list[str]:
+        return [f"{self.device}.{name}" for name in quantities(type(self._part))]
+
+    def predict(self, values: Mapping[str, float]) -> np.ndarray:
+        self._values = dict(values)
+        return self._weighed(self._numbers(values))
+
+    def slopes(self, addresses: Sequence[str]) -> np.ndarray:
+        columns = []
+        for address in addresses:
+            spec, present = self.description.look_up(address)
+            value = self._values.get(address, present)
+            step = _STEP * (abs(value) or 1.0)
+            places = [place if spec.minimum <= value - 2 * step else place + 2.0 for place, _ in _STENCIL]
+            weights = [weight for _, weight in _STENCIL]
+            if places[0] == 0.0:  # at a limit: the one-sided formula of the same order
+                places, weights = [0.0, 1.0, 2.0, 3.0, 4.0], [-25 / 12, 4.0, -3.0, 4 / 3, -1 / 4]
+            columns.append(sum(weight * self._weighed(self._numbers({**self._values, address: value + place * step}))
+                               for place, weight in zip(places, weights)) / step)
+        return np.array(columns).T.reshape(len(self.place), len(addresses))
+
+    def comparison(self, predicted: np.ndarray) -> Comparison:
+        with np.errstate(over="ignore"):
+            plain = np.where(self._log, self._sign * np.exp(np.where(self._log, predicted, 0.0)), predicted)
+        found = {}
+        for name, item in self.measurement.quantities.items():
+            numbers = np.full(len(item.values), np.nan)
+            for (point, other), number in zip(self.place, plain):
+                if other == name:
+                    numbers[point] = number
+            found[name] = compared(name, device_unit(name), item, numbers)
+        units = {name: device_unit(name) for name in self.measurement.settings}
+        return Comparison(self.name, self.measurement.settings, units, found, self.measurement.lines, {},
+                          self.measurement.notes)
+
+    def _weighed(self, numbers: np.ndarray) -> np.ndarray:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            logarithms = np.log(np.where(self._log, self._sign * numbers, 1.0))
+        return np.where(self._log, logarithms, numbers)
+
+    def _numbers(self, values: Mapping[str, float]) -> np.ndarray:
+        device = self.description.with_values(values).devices[self.device].part if values else self._part
+        self.solves += len(self.place) if self._kind != "capacitance" else 0
+        table = getattr(self, f"_{self._kind}")(device)
+        return np.array([table[name][point] for point, name in self.place])
+
+    def _bias(self, device: Device) -> tuple[Bias, list[str], np.ndarray]:
+        names = [name for name in self.measurement.settings if name in _SOURCES]
+        pins = dict(_SOURCES[name] for name in names)
+        bias = Bias(device, pins)
+        return bias, list(pins), np.stack([self.measurement.settings[name] for name in names], axis=1)
+
+    def _currents(self, device: Device) -> dict[str, np.ndarray]:
+        bias, pins, rows = self._bias(device)
+        _, flows = bias.sweep(rows)
+        return {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+
+    def _capacitance(self, device: Device) -> dict[str, np.ndarray]:
+        device = chip(device)
+        reverse, sign = self.measurement.settings[REVERSE], -1.0 if getattr(device, "polarity", "npn") == "pnp" else 1.0
+        found = {}
+        for name in self.measurement.quantities:
+            branches = _JUNCTIONS[name]
+            voltage = np.zeros((len(device.branches()), len(reverse)))
+            voltage[list(branches)] = -sign * reverse
+            _, dq, _ = law_slopes(device, voltage)
+            found[name] = sum(dq[branch, branch] for branch in branches)
+        return found
+
+    def _scattering(self, device: Device) -> dict[str, np.ndarray]:
+        """S from the admittance of the pins, S = (1 - Z Y) (1 + Z Y)^-1 (D. M. Pozar, Microwave Engineering, 4th ed.,
+        Wiley 2012, table 4.2; from memory)."""
+        bias, _, rows = self._bias(device)
+        nodes, _ = bias.sweep(rows)
+        ideal = Bias(device, dict.fromkeys(["base", "collector"] if isinstance(device, BJT) else ["anode"], 0.0))
+        frequency = self.measurement.settings[FREQUENCY]
+        found = {name: np.full(len(frequency), np.nan) for name in self.measurement.quantities}
+        for row in np.unique(rows, axis=0):
+            points = np.flatnonzero((rows == row).all(axis=1))
+            if not np.isfinite(nodes[points[0]]).all():
+                continue
+            y = SmallSignal(ideal.system, 2 * np.pi * frequency[points]).source_admittance(nodes[points[0]])
+            one = np.eye(y.shape[1])
+            s = np.linalg.solve((one + _REFERENCE * y).transpose(0, 2, 1), (one - _REFERENCE * y).transpose(0, 2, 1))
+            for name in found:
+                value = s.transpose(0, 2, 1)[:, int(name[1]) - 1, int(name[2]) - 1]
+                found[name][points] = value.real if name.endswith("re") else value.imag
+        return found

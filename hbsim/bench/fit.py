@@ -1,0 +1,259 @@
+"""Unknowns from measured data: least squares over any mix of data sets, with the exact slopes of the prediction.
+
+scipy's trust-region method does the search. The prediction is solved once for each step that is tried, at every point;
+slopes are taken from the solved states by one back-substitution a figure, at steps that are kept. A step to where a
+point has no steady state is taken back by the method, which sees that it leads nowhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import NotSolved, Refusal
+from ..quantities import finite_or_none
+from .compare import as_json as compared_json
+from .dataset import DataSet
+from .judged import LOST, Worth, worth
+from .unknowns import Unknown
+
+LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
+_FTOL, _XTOL = 1e-6, 1e-6  # of the weighted sum of squares, of the places: far inside the standard errors
+_EDGE = 1e-6  # of the room between two limits: nearer counts as at the limit
+MOST_STEPS = 100
+_STEADY, _ROUNDS = 0.1, 3  # standard errors; searches, the first with a coarse prediction
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """What was found.
+
+    Attributes
+    ----------
+    unknowns : tuple of Unknown
+    values : dict
+        Address -> value found. [unit of the quantity]
+    errors : dict
+        Address -> standard error in the same unit, from the stated uncertainties of the data; infinite where the data
+        say nothing.
+    worth : Worth
+        In the measure of the search.
+    sets : tuple of DataSet
+    before, after : tuple of ndarray
+        Predicted numbers of each set at the start and at the end.
+    left_out : dict
+        (set, number of the value) -> why it was not used.
+    at_limit : tuple of str
+        Addresses that ended at one of their limits; their errors mean little.
+    solves : int
+        Steady states solved for.
+    steps : int
+        Steps tried.
+    finished : bool
+        False where it was interrupted or ran out of steps; the values are the best so far.
+    reason : str
+        Why it ended, in words.
+    away : float
+        How far the least squares of the exact prediction are from the answer, in standard errors, by linear regression;
+        the search itself is done with a coarser prediction first.
+    """
+
+    unknowns: tuple[Unknown, ...]
+    values: dict[str, float]
+    errors: dict[str, float]
+    worth: Worth
+    sets: tuple[DataSet, ...]
+    before: tuple[np.ndarray, ...]
+    after: tuple[np.ndarray, ...]
+    left_out: dict[tuple[str, int], str] = field(default_factory=dict)
+    at_limit: tuple[str, ...] = ()
+    solves: int = 0
+    steps: int = 0
+    finished: bool = True
+    reason: str = ""
+    away: float = 0.0
+
+
+class _Search:
+    """All data sets as one row of weighted residuals over the places of the unknowns."""
+
+    def __init__(self, sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
+        self.sets, self.unknowns = sets, unknowns
+        self.used: list[np.ndarray] = []
+        self.predicted: list[np.ndarray] = []
+        self._at: np.ndarray | None = None
+        self.tried = 0
+        self.best: tuple[float, np.ndarray] | None = None
+
+    def values(self, places: np.ndarray) -> dict[str, float]:
+        return {item.address: item.value(float(place)) for item, place in zip(self.unknowns, places)}
+
+    def predict(self, places: np.ndarray) -> list[np.ndarray]:
+        if self._at is None or not np.array_equal(self._at, places):
+            values = self.values(places)
+            self.predicted = [item.predict(self._known(item, values)) for item in self.sets]
+            self._at = np.array(places)
+            self.tried += 1
+        return self.predicted
+
+    def choose_anew(self, coarse: bool) -> None:
+        """Let all sets choose anew how exact their prediction is."""
+        for item in self.sets:
+            item.choose_anew(coarse)
+        self._at = self.best = None  # what was found so far was found otherwise
+
+    def pull(self, places: np.ndarray) -> float:
+        """How far the best answer is still away by linear regression, at most, in standard errors."""
+        jacobian, residuals = self.jacobian(places), self.residuals(places)
+        _, sizes, ways = np.linalg.svd(jacobian, full_matrices=False)
+        kept = sizes > LOST * sizes.max(initial=0.0)
+        gradient = (ways @ (jacobian.T @ residuals))[kept]
+        return float(np.sqrt(((gradient / sizes[kept]) ** 2).sum()))
+
+    @staticmethod
+    def _known(item: DataSet, values: Mapping[str, float]) -> dict[str, float]:
+        known = set(item.addresses())
+        return {address: value for address, value in values.items() if address in known}
+
+    def residuals(self, places: np.ndarray) -> np.ndarray:
+        """Weighted, of the numbers that are used; nan where one of them has no prediction."""
+        found = np.concatenate([(item.deviation(predicted) / item.standard)[used] for item, predicted, used
+                                in zip(self.sets, self.predict(places), self.used)])
+        cost = float((found**2).sum())
+        if np.isfinite(cost) and (self.best is None or cost < self.best[0]):
+            self.best = (cost, np.array(places))
+        return found
+
+    def jacobian(self, places: np.ndarray) -> np.ndarray:
+        """Of the residuals against the places."""
+        predicted = self.predict(places)
+        values = self.values(places)
+        rows = []
+        for item, numbers, used in zip(self.sets, predicted, self.used):
+            known = set(item.addresses())
+            asked = [unknown for unknown in self.unknowns if unknown.address in known]
+            table = np.zeros((len(item.measured), len(self.unknowns)))
+            if asked:
+                columns = [self.unknowns.index(unknown) for unknown in asked]
+                factors = np.array([unknown.slope(values[unknown.address]) for unknown in asked])
+                table[:, columns] = item.slopes([unknown.address for unknown in asked]) * factors
+            kept = (item.limit != 0) & (item.deviation(numbers) == 0.0)  # a limit that holds pulls nowhere
+            table[kept] = 0.0
+            rows.append((table / item.standard[:, None])[used])
+        return np.concatenate(rows)
+
+
+def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squares",
+        tell: Callable[[int, float], None] | None = None) -> Fit:
+    """Find the unknowns.
+
+    Parameters
+    ----------
+    sets : sequence of DataSet
+    unknowns : sequence of Unknown
+    loss : str
+        "squares"; "soft" lets a number far off pull like its distance, not its square; "bounded" hardly at all.
+    tell : function of (steps tried, weighted sum of squares so far), or None
+
+    Raises
+    ------
+    Refusal
+        An unknown that none of the data know, fewer numbers than unknowns, numbers without an uncertainty.
+    NotSolved
+        None of the points has a steady state at the start.
+    """
+    from scipy.optimize import least_squares
+    if loss not in LOSSES:
+        raise Refusal(f"there is no loss '{loss}'; choose one of {', '.join(LOSSES)}", "loss")
+    _check(sets, unknowns)
+    search = _Search(sets, unknowns)
+    search.choose_anew(coarse=True)
+    places = np.array([item.place(item.start) for item in unknowns])
+    before = tuple(np.array(item) for item in search.predict(places))
+    left_out = _left_out(search, before)
+    if sum(used.sum() for used in search.used) < len(unknowns):
+        raise Refusal(f"{sum(int(used.sum()) for used in search.used)} numbers cannot tell {len(unknowns)} unknowns; "
+                      "free fewer, or measure more", "free")
+
+    def residuals(at: np.ndarray) -> np.ndarray:
+        found = search.residuals(at)
+        if tell is not None and search.best is not None:
+            tell(search.tried, search.best[0])
+        return found
+
+    low, high = (np.array([item.place(value) for item, value in ((item, getattr(item, side)) for item in unknowns)])
+                 for side in ("low", "high"))
+    finished, reason, away = True, "", np.inf
+    try:
+        for _ in range(_ROUNDS):
+            answer = least_squares(residuals, places, jac=search.jacobian, bounds=(low, high), x_scale="jac",
+                                   loss=LOSSES[loss], ftol=_FTOL, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
+            places, finished = answer.x, answer.status > 0
+            reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
+            search.choose_anew(coarse=False)
+            away = search.pull(places)
+            if away <= _STEADY or not finished:
+                break
+    except KeyboardInterrupt:
+        places = places if search.best is None else search.best[1]
+        finished, reason = False, "interrupted; the values are the best so far"
+        search.choose_anew(coarse=False)
+    after = tuple(np.array(item) for item in search.predict(places))
+    found = worth(unknowns, search.jacobian(places), search.residuals(places))
+    values = search.values(places)
+    errors = {item.address: float(error * item.slope(values[item.address]))
+              for item, error in zip(unknowns, found.errors)}
+    room = np.where(np.isfinite(high - low), high - low, 1.0)
+    stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
+    return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, left_out,
+               tuple(item.address for item, at in zip(unknowns, stuck) if at),
+               sum(item.solves for item in sets), search.tried, finished, reason, away)
+
+
+def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
+    known = {address for item in sets for address in item.addresses()}
+    for unknown in unknowns:
+        if unknown.address not in known:
+            raise Refusal("none of the data can tell it: it is set by the data at every point, or is no quantity that "
+                          "they depend on", unknown.address)
+    for item in sets:
+        bad = np.flatnonzero(~(np.isfinite(item.standard) & (item.standard > 0.0)))
+        if bad.size:
+            raise Refusal(f"{item.labels[bad[0]]}: a measured number needs a standard uncertainty above zero to be "
+                          "weighed against others", "", item.name)
+
+
+def _left_out(search: _Search, before: Sequence[np.ndarray]) -> dict[tuple[str, int], str]:
+    """Mark what is used; what has no prediction at the start is left out for good."""
+    left = {}
+    for item, predicted in zip(search.sets, before):
+        used = np.isfinite(predicted)
+        search.used.append(used)
+        reasons = getattr(item, "reasons", {})
+        for number in np.flatnonzero(~used):
+            left[item.name, int(number)] = f"{item.labels[number]} has no steady state at the start"
+        if not used.any():
+            raise NotSolved(f"{item.name}: none of its points has a steady state at the start"
+                            + (f" ({next(iter(reasons.values()))})" if reasons else ""))
+    return left
+
+
+def as_json(found: Fit) -> dict:
+    """Plain data of a fit; standard errors of None: not to be told."""
+    unknowns = [{"name": item.address, "unit": item.spec.unit, "start": finite_or_none(item.start),
+                 "value": finite_or_none(found.values[item.address]),
+                 "standard_error": finite_or_none(found.errors[item.address]), "low": finite_or_none(item.low),
+                 "high": finite_or_none(item.high), "at_limit": item.address in found.at_limit}
+                for item in found.unknowns]
+    return {"unknowns": unknowns, "correlations": found.worth.correlations.tolist(),
+            "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
+                               for way in found.worth.vague],
+            "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
+            "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves,
+            "steps": found.steps,
+            "finished": found.finished, "reason": found.reason,
+            "left_out": [f"{name}: {reason}" for (name, _), reason in found.left_out.items()],
+            "before": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]),
+            "after": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.after)])}

@@ -1,0 +1,98 @@
+"""Unknowns of a fit: what may move, between which limits, and in which measure it is searched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ..describe.description import Description
+from ..errors import Refusal
+from ..quantities import Quantity, show
+from ..studies.wishes import limits
+from .dataset import BENCH
+
+_WIDE = 1e3  # a quantity that is above zero by its nature may move by this factor both ways, where no limits are given
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """A quantity to be found.
+
+    A quantity that cannot be negative is searched by its natural logarithm, so that a saturation current and a length
+    are both a matter of some per cent; any other as it is.
+
+    address : str
+    spec : what stands at the address.
+    start : value to begin with. [unit of the quantity]
+    low, high : limits; may be infinite.
+    by_ratio : searched by its logarithm.
+    limited : whether the person gave limits.
+    """
+
+    address: str
+    spec: Quantity
+    start: float
+    low: float
+    high: float
+    by_ratio: bool
+    limited: bool
+
+    def place(self, value: float) -> float:
+        """Where the search has a value."""
+        if not self.by_ratio:
+            return value
+        return math.log(value) if value > 0.0 else -math.inf
+
+    def value(self, place: float) -> float:
+        """The value at a place of the search."""
+        return math.exp(place) if self.by_ratio else place
+
+    def slope(self, value: float) -> float:
+        """Of the value against the place."""
+        return value if self.by_ratio else 1.0
+
+    def written(self, value: float, digits: int = 4) -> str:
+        """With its unit."""
+        return show(value, self.spec.unit, digits)
+
+
+def unknowns(given: Mapping[str, Any], description: Description) -> list[Unknown]:
+    """Unknowns by address, each "" (no limits) or "low:high".
+
+    Raises
+    ------
+    Refusal
+        Nothing is free, an unknown address, limits that are not possible or leave out the present value.
+    """
+    if not given:
+        raise Refusal("nothing is free; give for example --free board.permittivity=4:5", "free")
+    return [_unknown(address, text, description) for address, text in given.items()]
+
+
+def _unknown(address: str, text: Any, description: Description) -> Unknown:
+    if address in BENCH:
+        spec, present = Quantity("dB"), 0.0
+    elif address.startswith("bench."):
+        raise Refusal(f"the bench has no such unknown; it has {' and '.join(BENCH)}", address)
+    else:
+        spec, present = description.look_up(address)
+    by_ratio = spec.minimum >= 0.0 and present > 0.0 and spec.unit != "dBm"
+    if not math.isfinite(present):
+        raise Refusal("is infinite now; give it a finite value to start from with --set", address)
+    low, high = (None, None) if not text else limits(text, spec.unit, address) if isinstance(text, str) else text
+    limited = low is not None or high is not None
+    low = (max(spec.minimum, present / _WIDE) if by_ratio else spec.minimum) if low is None else float(low)
+    high = (min(spec.maximum, present * _WIDE) if by_ratio else spec.maximum) if high is None else float(high)
+    if by_ratio and low <= 0.0:
+        low = present / _WIDE
+    if not low < high:
+        raise Refusal(f"the limits {low:g} and {high:g} leave no room; give the lower one first", address)
+    for value in (low, high):
+        if math.isfinite(value):
+            spec.check(value, address)
+    if not low <= present <= high:
+        raise Refusal(f"is {show(present, spec.unit)} now, outside the limits given for it; set it inside with --set, "
+                      "or widen them", address)
+    return Unknown(address, spec, present, low, high, by_ratio, limited)

@@ -1,0 +1,107 @@
+"""`hbsim compare`: prediction beside measurement."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from .shared import asked_accuracy, check_outputs, hand_out, load_circuit, named_values, of_circuit
+
+
+def add(commands: Any) -> None:
+    """Put the command into the parser."""
+    parser = commands.add_parser(
+        "compare", help="lay measured data beside the prediction, solved at the measured points",
+        description="Lay measured data beside the prediction. What the columns of a data file are, which cables and "
+                    "pads stood between, and how sure a reading is stands in a TOML file of the same name beside it.")
+    of_circuit(parser, "change a quantity for the whole comparison; repeatable")
+    parser.add_argument("measured", nargs="+", metavar="MEASURED", help="data files, or the TOML files beside them")
+    of_bench(parser)
+    parser.add_argument("--csv", metavar="FILE", help="write all points as a table; - is standard output")
+    parser.set_defaults(run=_compare, compiles=True)
+
+
+def of_bench(parser: argparse.ArgumentParser) -> None:
+    """Options of commands that read measured data."""
+    parser.add_argument("--keep", metavar="FOLDER",
+                        help="keep inputs, page, tables, pictures and all settings in a new folder")
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from ..bench.compare import as_json
+    from ..bench.load import data_sets
+    from ..show.compare_page import compare_page
+    from ..show.compare_plot import compare_figure
+    from ..show.progress import progress_line
+    check_outputs(options)
+    check_keep(options)
+    circuit = load_circuit(options)
+    with progress_line() as draw:
+        count = 0
+
+        def tell() -> None:
+            nonlocal count
+            count += 1
+            if draw is not None:
+                draw(count, total)
+
+        sets = data_sets(options.measured, circuit.description, harmonics=options.harmonics,
+                         accuracy=asked_accuracy(options), tell=tell)
+        total = sum(len(item.measured) for item in sets)
+        comparisons = [item.comparison(item.predict({})) for item in sets]
+    title = circuit.description.title
+
+    def page() -> str:
+        return compare_page(title, comparisons)
+
+    data = {"circuit": title, "comparisons": as_json(comparisons)}
+    if options.csv:
+        write_comparisons(options.csv, comparisons)
+    if options.keep:
+        keep_results(options, circuit.description, page(), data, comparisons,
+                     lambda: compare_figure(title, comparisons))
+    hand_out(options, page, data, lambda: compare_figure(title, comparisons))
+    return 0 if all(item.count for one in comparisons for item in one.quantities.values()) else 1
+
+
+def write_comparisons(path: str, comparisons: Any) -> None:
+    """One table of all comparisons: of one measurement as it is, of several with their names in the first column."""
+    from ..bench.compare import table
+    from .shared import write_table
+    tables = [(one.name, *table(one)) for one in comparisons]
+    names = ["measurement"]
+    for _, heads, _ in tables:
+        names += [head for head in heads if head not in names]
+    rows = [[name if head == "measurement" else dict(zip(heads, row)).get(head) for head in names]
+            for name, heads, rows in tables for row in rows]
+    write_table(path, names, rows)
+
+
+def check_keep(options: argparse.Namespace) -> None:
+    """Refuse before the work a folder that could not be written after it."""
+    if options.keep:
+        from ..bench.kept import check_empty
+        check_empty(options.keep)
+
+
+def keep_results(options: argparse.Namespace, description: Any, page: str, data: dict, comparisons: Any,
+                 figure: Any, more: dict | None = None) -> None:
+    """Everything into the folder of --keep."""
+    import json
+
+    from ..bench.compare import table
+    from ..bench.kept import keep, table_writer, text_writer
+    from ..bench.load import inputs_of
+    from ..show.style import save
+    from ..studies.fingerprint import circuit_fingerprint
+    written = {"page.txt": text_writer(page), "results.json": text_writer(json.dumps(data, indent=1, allow_nan=False))}
+    for number, one in enumerate(comparisons, 1):
+        written[f"table_{number}_{Path(one.name).stem}.csv"] = table_writer(*table(one))
+    for ending in ("png", "pdf"):
+        written[f"picture.{ending}"] = lambda path: save(figure(), str(path))
+    inputs = [options.file, *(path for measured in options.measured for path in inputs_of(measured))]
+    asked = {name: value for name, value in vars(options).items()
+             if isinstance(value, (str, int, float, list, type(None))) and name not in ("json", "csv", "plot")}
+    keep(options.keep, asked | {"set": named_values(options.values, "--set")}, circuit_fingerprint(description), inputs,
+         written | (more or {}))

@@ -1,0 +1,109 @@
+"""`hbsim fit`: unknowns from measured data."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from ..errors import Refusal
+from .compare import check_keep, keep_results, of_bench
+from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
+
+
+def add(commands: Any) -> None:
+    """Put the command into the parser."""
+    parser = commands.add_parser(
+        "fit", help="find unknown quantities from measured data, with their errors",
+        description="Find unknown quantities by least squares from any mix of measured data, with standard errors, and "
+                    "say what the data cannot tell apart. Every measured quantity needs an uncertainty, in the TOML "
+                    "file beside the data.")
+    of_circuit(parser, "change a quantity for the whole search, or where it starts for a free one; repeatable")
+    parser.add_argument("measured", nargs="+", metavar="MEASURED", help="data files, or the TOML files beside them")
+    parser.add_argument("--free", action="append", default=[], metavar="NAME.QUANTITY[=LOW:HIGH]",
+                        help="needed: an unknown, such as board.permittivity=4:5 or Q1.BF; repeatable. "
+                             "bench.drive_error_db and bench.output_error_db are what is to be added to the drive and "
+                             "to the levels that were written down")
+    parser.add_argument("--loss", choices=["squares", "soft", "bounded"], default="squares",
+                        help="how much a number far off pulls: by its square (default), its distance, or hardly more "
+                             "the farther it is")
+    parser.add_argument("--write", metavar="FILE", help="the circuit file with the values found")
+    of_bench(parser)
+    parser.set_defaults(run=_fit, compiles=True)
+
+
+def _fit(options: argparse.Namespace) -> int:
+    from ..bench.fit import as_json, fit
+    from ..bench.load import data_sets
+    from ..bench.unknowns import unknowns
+    from ..show.compare_plot import compare_figure
+    from ..show.fit_page import fit_page
+    from ..show.progress import counting_line
+    check_outputs(options)
+    check_keep(options)
+    free = _free(options)
+    circuit = load_circuit(options)
+    with counting_line() as tell:
+        count = 0
+
+        def solved() -> None:
+            nonlocal count
+            count += 1
+            if tell is not None:
+                tell(count)
+
+        sets = data_sets(options.measured, circuit.description, harmonics=options.harmonics,
+                         accuracy=asked_accuracy(options), tell=solved)
+        found = fit(sets, unknowns(free, circuit.description), options.loss)
+    title = circuit.description.title
+    after = [item.comparison(numbers) for item, numbers in zip(found.sets, found.after)]
+    before = [item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]
+
+    def page() -> str:
+        return fit_page(title, found)
+
+    def figure() -> Any:
+        return compare_figure(title, after, before)
+
+    data = {"circuit": title} | as_json(found)
+    text = _fitted(options, circuit.description, found) if options.write or options.keep else ""
+    if options.write:
+        from ..files import replaced
+        with replaced(options.write) as handle:
+            handle.write(text)
+    if options.keep:
+        from ..bench.kept import text_writer
+        keep_results(options, circuit.description, page(), data, after, figure,
+                     {f"fitted_{Path(options.file).name}": text_writer(text)})
+    hand_out(options, page, data, figure)
+    return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)
+
+
+def _free(options: argparse.Namespace) -> dict[str, str]:
+    if not options.free:
+        raise Refusal("nothing is free; give for example --free board.permittivity=4:5", "--free")
+    found: dict[str, str] = {}
+    for text in options.free:
+        name, _, limits = (piece.strip() for piece in text.partition("="))
+        if name in found:
+            raise Refusal(f"'{name}' is free twice; keep one", "--free")
+        found[name] = limits
+    return found
+
+
+def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
+    """The circuit file with the values found, and where they come from in comments."""
+    from ..bench.dataset import BENCH
+    from ..describe.rewritten import rewritten
+    path = Path(options.file)
+    inside = {address: description.look_up(address)[1] for address in named_values(options.values, "--set")}
+    inside |= {item.address: found.values[item.address] for item in found.unknowns if item.address not in BENCH}
+    remarks = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
+    for item in found.unknowns:
+        error = found.errors[item.address]
+        remarks.append(f"  {item.address} = {item.written(found.values[item.address], 6)}, standard error "
+                       + (item.written(error, 3) if error < float("inf") else "not to be told"))
+    if any(item.address in BENCH for item in found.unknowns):
+        remarks.append("What begins with bench. belongs to the readings and is not in this file.")
+    folder = Path(options.write).parent if options.write else path.parent
+    return rewritten(path.read_text(encoding="utf-8-sig"), description, inside, remarks, folder)

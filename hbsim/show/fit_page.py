@@ -1,0 +1,103 @@
+"""Page of text of `hbsim fit`: what was found, how sure it is, what the data cannot tell, and how the data look now."""
+
+from __future__ import annotations
+
+import math
+
+from ..bench.fit import Fit
+from ..bench.judged import Direction, close_pairs
+from ..bench.unknowns import Unknown
+from ..quantities import show
+from .compare_page import about_lines, comparison_lines, meanings
+from .text import listed, table, wrapped
+
+_FITS = 1.3  # scatter up to which residuals are as large as uncertainties say: 2 sigma for 20 degrees of freedom
+
+
+def fit_page(title: str, found: Fit) -> str:
+    """The readable page of a fit."""
+    count = sum(len(item.measured) for item in found.sets) - len(found.left_out)
+    lines = [*wrapped(title), *wrapped(
+        f"Unknowns: {len(found.unknowns)}; numbers: {count}, of {len(found.sets)} data set"
+        f"{'s' * (len(found.sets) != 1)}; {found.steps} steps, {found.solves} steady states"), ""]
+    if not found.finished:
+        lines += [*wrapped(f"Not finished: {found.reason}."), ""]
+    lines += _values(found)
+    lines += listed("What it says", sentences(found))
+    for item, before, after in zip(found.sets, found.before, found.after):
+        lines += ["", f"{item.name}, before the fit:", "", *comparison_lines(item.comparison(before)), "",
+                  f"{item.name}, with the values found:", "", *comparison_lines(item.comparison(after)),
+                  *about_lines(item.comparison(after))]
+    return "\n".join([*lines, *listed("Left out", list(found.left_out.values())), *meanings()])
+
+
+def _values(found: Fit) -> list[str]:
+    heads = ["unknown", "before", "found", "standard error", "of it", "limits"]
+    rows = []
+    for item in found.unknowns:
+        value, error = found.values[item.address], found.errors[item.address]
+        share = f"{100 * error / abs(value):.2g} %" if item.by_ratio and math.isfinite(error) else ""
+        rows.append([item.address, item.written(item.start), item.written(value, 5),
+                     item.written(error, 3) if math.isfinite(error) else "not to be told", share, _limits(item)
+                     + (" (at its limit)" if item.address in found.at_limit else "")])
+    return table([heads, *rows], left=(0, 5))
+
+
+def _limits(item: Unknown) -> str:
+    if not item.limited:
+        return ""
+    return " to ".join(item.written(end) if math.isfinite(end) else "any" for end in (item.low, item.high))
+
+
+def sentences(found: Fit) -> list[str]:
+    """What the answer is worth, in words that its numbers support."""
+    worth, told = found.worth, []
+    if math.isfinite(worth.scatter):
+        told.append(f"The residuals are {worth.scatter:.2f} times as large as their uncertainties, over "
+                    f"{worth.freedom} degrees of freedom: {_scatter_words(worth.scatter)}")
+    else:
+        told.append("There are as many unknowns as numbers: nothing is left over that could show whether the model is "
+                    "right.")
+    for way in worth.vague:
+        told.append(_vague(found, way))
+    for first, second, correlation in close_pairs(found.unknowns, worth.correlations):
+        if not any({first, second} <= way.moves.keys() for way in worth.vague):
+            told.append(f"{first} and {second} are found together (correlation {correlation:+.3f}): each by itself is "
+                        "as unsure as its error says, both at once are surer.")
+    for address in found.at_limit:
+        told.append(f"{address} ended at its limit: its error means little; widen the limit, or ask whether something "
+                    "else is wrong that it makes up for.")
+    if math.isfinite(found.away):
+        told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors "
+                    "away.")
+    return told
+
+
+def _scatter_words(scatter: float) -> str:
+    if scatter <= _FITS:
+        return "the circuit with these values explains the data."
+    return "the circuit with these values does not explain the data, or the uncertainties are stated too small; then " \
+           f"the errors are too small as well, by a factor of {scatter:.2g} at least."
+
+
+def _vague(found: Fit, way: Direction) -> str:
+    by_address = {item.address: item for item in found.unknowns}
+    if len(way.moves) == 1:
+        (address,) = way.moves
+        return f"{address} is not determined by these data" + (
+            "." if not math.isfinite(way.error) else f": its error is {_measure(by_address[address], way.error)}.")
+    step = 0.1
+    moves = ", ".join(f"{address} {_signed_measure(by_address[address], step * move)}"
+                      for address, move in way.moves.items())
+    return f"The data do not tell {' and '.join(way.moves)} apart: moved together ({moves}) they change next to " \
+           "nothing. Give one of them, or measure something that depends on one alone."
+
+
+def _measure(item: Unknown, size: float) -> str:
+    return f"{100 * size:.2g} % of it" if item.by_ratio else show(size, item.spec.unit, 3)
+
+
+def _signed_measure(item: Unknown, move: float) -> str:
+    if item.by_ratio:
+        return f"{100 * move:+.2g} %"
+    return ("+" if move >= 0 else "") + show(move, item.spec.unit, 3)

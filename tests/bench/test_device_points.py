@@ -1,0 +1,154 @@
+"""Devices alone: what is predicted against closed forms, and parameters found again from invented curves."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import hbsim
+from hbsim.bench.device_points import DevicePoints, is_of_a_device
+from hbsim.bench.fit import fit
+from hbsim.bench.measurement import Measured, Measurement
+from hbsim.bench.unknowns import unknowns
+from hbsim.errors import Refusal
+from hbsim.studies.bias import Bias
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@pytest.fixture(scope="module")
+def circuit():
+    return hbsim.load(EXAMPLES / "lumped_doubler.toml").description
+
+
+def measured(values, standard):
+    values = np.asarray(values, float)
+    standard = np.broadcast_to(standard, values.shape)
+    return Measured(values, standard, values - 3 * standard, values + 3 * standard, np.zeros(values.shape, int))
+
+
+def dataset(circuit, settings, names, truth, relative, floor=0.0, rng=None):
+    """Invented data: the prediction at `truth`, with noise if asked for."""
+    count = len(next(iter(settings.values())))
+    empty = Measurement("invented", settings, {name: measured(np.zeros(count), 1.0) for name in names})
+    maker = DevicePoints(circuit, "Q1", empty)
+    numbers = maker.predict(truth)
+    quantities = {}
+    for name in names:
+        y = np.array([number for number, (_, other) in zip(numbers, maker.place) if other == name])
+        standard = np.maximum(relative * np.abs(y), floor)
+        quantities[name] = measured(y if rng is None else y + standard * rng.standard_normal(count), standard)
+    return DevicePoints(circuit, "Q1", Measurement("invented", settings, quantities))
+
+
+GUMMEL = {"base_volts": np.linspace(0.55, 0.9, 15), "collector_volts": np.full(15, 2.0)}
+
+
+def test_gummel_curve_is_the_exponential_where_nothing_else_counts(circuit):
+    """I_C = IS exp(V/Vt) (H. K. Gummel, H. C. Poon, Bell Syst. Tech. J. 49 (1970) 827-852): slope of ln I over V."""
+    points = dataset(circuit, {"base_volts": np.array([0.60, 0.61]), "collector_volts": np.full(2, 0.6)},
+                     ["collector_amps"], {}, 0.01)
+    thermal = 1.380649e-23 * circuit.devices["Q1"].part.temperature / 1.602176634e-19  # CODATA 2018, exact
+    slope = np.diff(points.predict({}))[0] / 0.01
+    early = 1 / (circuit.devices["Q1"].part.VAR - 0.605)  # the base width moves with V_BE as well: 1 - V/VAR
+    assert slope == pytest.approx(1 / thermal - early, rel=2e-3)  # high injection takes another per mille
+
+
+def test_slopes_are_those_of_second_order_differences(circuit):
+    volts = {**GUMMEL, "base_volts": np.linspace(0.7, 0.9, 15)}  # below, the base current is near the solver's rounding
+    points = dataset(circuit, volts, ["collector_amps", "base_amps"], {}, 0.01)
+    at = {"Q1.IS": 3e-17, "Q1.BF": 90.0, "Q1.RE": 0.6, "Q1.IKF": 0.1}
+    points.predict(at)
+    found = points.slopes(list(at))
+    for column, (address, value) in enumerate(at.items()):
+        up, down = (points.predict({**at, address: value * (1 + sign * 1e-4)}) for sign in (1, -1))
+        wanted = (up - down) / (2e-4 * value)
+        assert found[:, column] == pytest.approx(wanted, rel=1e-5, abs=1e-5 * np.abs(wanted).max())
+
+
+def test_a_gummel_plot_gives_its_parameters_back(circuit):
+    truth = {"Q1.IS": 4e-17, "Q1.BF": 85.0, "Q1.RE": 0.9, "Q1.IKF": 0.06, "Q1.ISE": 4e-15}
+    points = dataset(circuit, GUMMEL, ["collector_amps", "base_amps"], truth, 0.02, rng=np.random.default_rng(5))
+    found = fit([points], unknowns(dict.fromkeys(truth, ""), circuit))
+    assert found.finished and 0.6 < found.worth.scatter < 1.4
+    for address, value in truth.items():
+        assert abs(found.values[address] - value) < 3.5 * found.errors[address]
+        assert found.errors[address] < 0.5 * value
+
+
+def test_capacitance_is_the_closed_form_and_gives_its_parameters_back(circuit):
+    """C = CJ / (1 + V / VJ)^M (S. M. Sze, K. K. Ng, Physics of Semiconductor Devices, 3rd ed., section 2.2; memory)."""
+    settings = {"reverse_volts": np.linspace(0.0, 1.4, 15)}
+    truth = {"Q1.CJE": 0.5e-12, "Q1.VJE": 0.75, "Q1.MJE": 0.28}
+    points = dataset(circuit, settings, ["base_emitter_farads"], truth, 1e-3)
+    warm = circuit.with_values(truth).devices["Q1"].part
+    at_nominal = warm.temperature == warm.TNOM
+    closed = 0.5e-12 / (1 + settings["reverse_volts"] / 0.75) ** 0.28
+    assert points.predict(truth) == pytest.approx(closed, rel=1e-9 if at_nominal else 0.02)
+    found = fit([points], unknowns(dict.fromkeys(truth, ""), circuit))
+    for address, value in truth.items():
+        assert found.values[address] == pytest.approx(value, rel=1e-4)
+
+
+def test_scattering_of_the_device_is_that_of_its_pins(circuit):
+    """Against S from a second way: small steps of the DC law, at a frequency so low that charge rests."""
+    device = circuit.devices["Q1"].part
+    bias, step = np.array([0.8, 2.0]), 1e-6
+    _, flows = Bias(device, {"base": 0.0, "collector": 0.0}).sweep(
+        np.array([bias, bias + [step, 0], bias - [step, 0], bias + [0, step], bias - [0, step]]))
+    y = np.stack([(flows[1] - flows[2]) / (2 * step), (flows[3] - flows[4]) / (2 * step)], axis=1)
+    wanted = (np.eye(2) - 50 * y) @ np.linalg.inv(np.eye(2) + 50 * y)
+    settings = {"base_volts": np.full(1, 0.8), "collector_volts": np.full(1, 2.0), "frequency": np.full(1, 1.0)}
+    points = dataset(circuit, settings, ["s11_re", "s21_re", "s12_re", "s22_re"], {}, 0.01)
+    found = dict(zip((name for _, name in points.place), points.predict({})))
+    for i in (1, 2):
+        for j in (1, 2):
+            assert found[f"s{i}{j}_re"] == pytest.approx(wanted[i - 1, j - 1], abs=1e-5)
+
+
+def test_small_signal_data_give_transit_time_and_capacitance_back(circuit):
+    frequency = np.tile(np.linspace(0.5e9, 6e9, 8), 2)
+    settings = {"base_volts": np.repeat([0.80, 0.84], 8), "collector_volts": np.full(16, 2.0), "frequency": frequency}
+    names = [f"s{i}{j}_{part}" for i in (1, 2) for j in (1, 2) for part in ("re", "im")]
+    truth = {"Q1.TF": 5e-12, "Q1.CJC": 0.17e-12}
+    points = dataset(circuit, settings, names, truth, 0.0, 0.005, np.random.default_rng(6))
+    found = fit([points], unknowns(dict.fromkeys(truth, ""), circuit))
+    for address, value in truth.items():
+        assert abs(found.values[address] - value) < 3.5 * found.errors[address] < 0.1 * value
+
+
+def test_base_current_as_a_setting(circuit):
+    points = dataset(circuit, {"base_amps": np.full(3, 50e-6), "collector_volts": np.array([1.0, 2.0, 3.0])},
+                     ["collector_amps"], {}, 0.01)
+    amps = np.exp(points.predict({}))
+    held = Bias(circuit.devices["Q1"].part, {"base": 0.0, "collector": 0.0})
+    volts = np.stack([np.linspace(0.7, 0.9, 201), np.full(201, 2.0)], axis=1)
+    _, flows = held.sweep(volts)
+    assert amps[1] == pytest.approx(np.interp(50e-6, flows[:, 0], flows[:, 1]), rel=1e-3)  # steps of 1 mV
+    assert (np.diff(amps) > 0).all()  # the Early effect
+
+
+def test_comparison_is_in_amperes(circuit):
+    points = dataset(circuit, GUMMEL, ["collector_amps"], {"Q1.IS": 2.2e-17}, 0.02)
+    one = points.comparison(points.predict({}))
+    item = one.quantities["collector_amps"]
+    assert item.unit == "A" and one.axis == "base_volts" and one.units["base_volts"] == "V"
+    assert item.measured.values[0] / item.predicted[0] == pytest.approx(1.1, rel=1e-3)
+
+
+@pytest.mark.parametrize("settings, names, words", [
+    (["anode_volts"], ["anode_amps"], "has no anode"),
+    (["reverse_volts"], ["collector_amps"], "measured against reverse_volts alone"),
+    (["base_volts", "collector_volts"], ["base_emitter_farads"], "is measured"),
+    (["base_volts", "collector_volts", "frequency"], ["s31_re"], "no S-parameter of this device")])
+def test_what_does_not_go_together_is_refused(circuit, settings, names, words):
+    one = np.ones(2)
+    item = Measurement("m", {name: one for name in settings}, {name: measured(one, 0.1) for name in names})
+    assert is_of_a_device(item)
+    with pytest.raises(Refusal, match=words):
+        DevicePoints(circuit, "Q1", item)
+
+
+def test_an_unknown_device_is_refused(circuit):
+    with pytest.raises(Refusal, match="there is no device 'Q2'"):
+        DevicePoints(circuit, "Q2", Measurement("m", {}, {}))
