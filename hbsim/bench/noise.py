@@ -47,7 +47,9 @@ def noise_of(level: np.ndarray) -> Noise | None:
 
     Quantiles at 16 % and 50 % of the levels give the mean and the spread of a gamma distribution: that of the mean of
     several powers of Gaussian noise (one: exponential, and the mean 1.59 dB above the median). Points above what it
-    reaches in one of 10000 are lines, and left out until nothing changes. Noise is taken as level over the trace.
+    reaches in one of 10000, and 3 dB above its mean, are lines, and left out until nothing changes. Noise is
+    taken as level over the trace. The fit scatters with the number of points: what is reached in 1 % of traces by
+    `reached` is passed in 1 to 2 % of traces of 800 points, and in 5 % of those of 100.
 
     Parameters
     ----------
@@ -62,7 +64,7 @@ def noise_of(level: np.ndarray) -> Noise | None:
     kept = level
     for _ in range(20):
         noise = _fitted(kept, len(kept) / len(level))
-        top = max(noise._level(_LINE), noise.mean + 1e-9)
+        top = max(noise._level(_LINE), noise.mean + LEAST_RATIO_DB)
         fewer = level[level <= top]
         if len(fewer) == len(kept) or len(fewer) == 0:
             break

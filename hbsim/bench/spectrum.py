@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import Refusal
+from ..quantities import show
 from .noise import LEAST_RATIO_DB, Noise, noise_of
 from .relations import Relation, relations
 
@@ -151,10 +152,7 @@ def find_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = None) 
     """
     noise = noise_of(trace.level)
     found = harmonic_lines(trace, f0, harmonics, noise)
-    if not found:
-        notes = [f"no multiple of {f0:.10g} Hz lies inside the trace"]
-    else:
-        notes = []
+    notes = [] if found else [f"no multiple of {show(f0, 'Hz', 7)} lies inside the trace"]
     if noise is None:
         notes.append("less than half of the trace is noise: it cannot be told from lines; no limit is known")
     return Lines(f0, trace, noise, found, other_lines(trace, f0, noise), (*notes, *_remarks(trace)))
@@ -179,8 +177,8 @@ def harmonic_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = No
     wanted = list(range(max(1, int(np.ceil(low / f0))), int(high / f0) + 1)) if harmonics is None else list(harmonics)
     wanted = [n for n in wanted if n > 0 and low <= n * f0 <= high]
     if wanted and 2 * trace.reach(max(wanted)) > f0:
-        raise Refusal(f"multiples of {f0:.10g} Hz are not told apart: the trace resolves "
-                      f"{trace.reach(max(wanted)):.4g} Hz at the highest; take a narrower span")
+        raise Refusal(f"multiples of {show(f0, 'Hz', 7)} are not told apart: the trace resolves "
+                      f"{show(trace.reach(max(wanted)), 'Hz')} at the highest; take a narrower span")
     return tuple(_harmonic(trace, f0, n, noise) for n in wanted)
 
 
@@ -225,9 +223,9 @@ def _remarks(trace: Trace) -> list[str]:
     loss = trace.point_loss_db
     kind = f"the detector is '{trace.detector}'" if trace.detector else "the detector is not known"
     if loss is None:
-        return [f"the resolution bandwidth is not known and {kind}: how much a line between two points reads low cannot "
-                f"be told"]
+        return [f"the resolution bandwidth is not known and {kind}: how much a line between two points reads low "
+                f"cannot be told"]
     if trace.spacing > trace.bandwidth / 2:
-        return [f"points stand {trace.spacing:.4g} Hz apart, more than half of the resolution bandwidth of "
-                f"{trace.bandwidth:.4g} Hz, and {kind}: a line between two points reads up to {loss:.3f} dB low"]
+        return [f"points stand {show(trace.spacing, 'Hz')} apart, more than half of the resolution bandwidth of "
+                f"{show(trace.bandwidth, 'Hz')}, and {kind}: a line between two points reads up to {loss:.3f} dB low"]
     return []

@@ -17,10 +17,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from ..errors import HbsimError, NotSolved  # noqa: E402
 from . import (  # noqa: E402
-    bias, budget, design, device, drive, network, predict, sweep, terminations, touchstone, tradeoff)
+    bias, budget, design, device, drive, network, predict, readings, sweep, terminations, touchstone, tradeoff)
 from .shared import Parser, complain, says_when_compiling  # noqa: E402
 
-_COMMANDS = (predict, sweep, drive, bias, budget, tradeoff, terminations, design, network, touchstone, device)
+_COMMANDS = (predict, sweep, drive, bias, budget, tradeoff, terminations, design, network, touchstone, readings, device)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -55,8 +55,8 @@ def test_noise_and_what_it_reaches(looks):
     means = np.array([noise.mean for noise in found])
     assert abs(means.mean()) < 0.05  # dB of a mean power of 0 dBm; bias of sample quantiles at 801 points
     passed = sum(trace.max() > noise.reached(801) for trace, noise in zip(traces, found))
-    # 1 % wanted; the fitted shape scatters, which lets up to 3 % through.
-    assert passed <= stats.binom.ppf(0.999, 300, 0.03)
+    # 1 % wanted; the fit to 801 points scatters, which lets up to 2 % through.
+    assert passed <= stats.binom.ppf(0.999, 300, 0.02)
     exact = 10 * np.log10(stats.gamma.isf(0.01 / 801, looks) / looks)
     assert np.median([noise.reached(801) for noise in found]) == pytest.approx(exact, abs=0.25)
 
