@@ -99,7 +99,8 @@ def unnamed(raws: list[Raw], block: int, facts: list[Fact], mapping: Mapping, fi
     Refusal
         The header does not tell them.
     """
-    first = " | ".join(f"{raw.values[0]:.10g}" if not raw.text else str(raw.flags.get(0, "")) for raw in raws)
+    first = " | ".join(f"{raw.values[0]:.10g}" if not raw.text else str(raw.flags.get(0, ""))[:40] for raw in raws[:12])
+    first += " | ..." * (len(raws) > 12)
     if mapping.names or all(mapping.said_of(k, ()) for k in range(1, len(raws) + 1)):
         return [read_name(mapping.names[k] if k < len(mapping.names) else "") for k in range(len(raws))]
     level, unit_x, axis = level_unit(facts), declared(facts, _X_UNIT), axis_of(facts)
@@ -174,7 +175,8 @@ def _check_said(mapping: Mapping, names: list[Name], texts: list[str], file: str
             raise Refusal(f"'{key}' is the name of {bare.count(str(key))} columns; use the whole name or the number",
                           f"columns.{key}", mapping.file or file)
         if key not in bare:
-            listed = ", ".join(f"{k} '{text}'" for k, text in enumerate(texts, 1))
+            listed = ", ".join(f"{k} '{text[:60]}'" for k, text in enumerate(texts[:20], 1))
+            listed += ", ..." * (len(texts) > 20)
             raise Refusal(f"there is no column '{key}'; the file has {listed}", f"columns.{key}", mapping.file or file)
 
 

@@ -22,6 +22,7 @@ _NUMBER_AND_REST = re.compile(r"([<>≤≥]?)\s*(" + NUMBERISH.pattern + r")\s*(
 _NO_DECIMAL = re.compile(r"[+-]?0[xX][0-9a-fA-F]+|\d+\s*/\s*\d+|\d+:\d+")
 _ODD = {0x2212: "-", 0x2012: "-", 0x2013: "-", 0xFE63: "-", 0xFF0D: "-", 0xFF0B: "+", 0xFF0E: ".", 0xFF0C: ",",
         0xA0: " ", 0x202F: " ", 0x2009: " ", 0x2007: " ", 0x2019: "'"} | {0xFF10 + n: str(n) for n in range(10)}
+LONGEST = 300  # characters; what is longer is no cell and no fact of a header, and would take long to look at
 _LARGEST = 9.9e37  # what meters write when they have no reading: 9.9E37, 9.91E37, 9.99999999E+37, 199.999E+99
 
 
@@ -83,6 +84,8 @@ def read_cell(text: str, marks: Marks = Marks()) -> Cell | None:
         Missing and over-range readings are nan with a flag; limits ("<-90") and remarks ("-140 (keyed)") keep their
         number with a flag; "-infinity (no drive)" is minus infinity, flagged with its text.
     """
+    if len(text) > LONGEST:
+        return None
     text = plain(text)
     value = number(text, marks)
     if value is not None:
@@ -133,6 +136,8 @@ def _in_range(value: float, unit: Unit | None, flag: str) -> Cell:
 @lru_cache(maxsize=20000)
 def looks_numeric(text: str) -> bool | None:
     """Whether a cell may be a number under some marks: True, False (a text), None (missing or over-range: either)."""
+    if len(text) > LONGEST:
+        return False
     text = plain(text)
     if NUMBERISH.fullmatch(text):
         return True
@@ -147,7 +152,7 @@ def looks_numeric(text: str) -> bool | None:
 
 def why_no_number(text: str) -> str:
     """What to say of a cell that should be a number and is none."""
-    text = plain(text)
+    text = plain(text) if len(text) <= 60 else plain(text)[:57] + "..."
     if text and not text.strip("#"):
         return (f"'{text}' is what a spreadsheet shows when the column is too narrow: the number is lost; "
                 "export it again")

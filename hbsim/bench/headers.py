@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .cells import NUMBERISH, looks_numeric, plain, read_cell
+from .cells import LONGEST, NUMBERISH, looks_numeric, plain, read_cell
 from .layout import BEGIN, BLANK, CLEAN, COMMENT, END, SECTION, TEXT, Table, section_name, split
 from .text import Text
 from .units import Unit, unit_of
@@ -77,6 +77,8 @@ def facts_of(text: Text, kinds: bytearray, rest: list[int], delimiter: str) -> l
 
 def _fact(line: str, index: int, comment: bool, delimiter: str, section: str) -> Fact:
     body = uncommented(line) if comment else line.strip()
+    if len(body) > LONGEST:
+        return Fact(index, "", (body,), section)
     if found := _WITH_UNIT.fullmatch(body):
         return Fact(index, f"{found[1]} unit", (found[2],), section)
     if found := _KEY_VALUE.fullmatch(body):
@@ -209,7 +211,7 @@ def rest_of(kinds: bytearray, taken: Iterable[int]) -> list[int]:
 
 def fact_table(facts: list[Fact]) -> dict[str, tuple[str, ...]]:
     """Facts by their keys, each with all that stood behind it."""
-    found: dict[str, tuple[str, ...]] = {}
+    found: dict[str, list[str]] = {}
     for fact in facts:
-        found[fact.key] = (*found.get(fact.key, ()), fact.text)
-    return found
+        found.setdefault(fact.key, []).append(fact.text)
+    return {key: tuple(values) for key, values in found.items()}

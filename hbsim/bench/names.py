@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
+from .cells import LONGEST
 from .units import Unit, unit_of
 
 _BRACKET = re.compile(r"(.*?)\s*[\[({<]([^\[\](){}<>]*)[\])}>]\s*(.*)")
@@ -58,6 +59,8 @@ def read_name(text: str) -> Name:
         `trouble` says why a unit is not believed: a factor in it ("x20 A"), or a quantity that cannot have it.
     """
     text = " ".join(text.strip().strip("\"'").split())
+    if len(text) > LONGEST:
+        return Name(text, text)
     bracket = _BRACKET.fullmatch(text)
     if bracket:
         return _bracketed(text, bracket)
@@ -90,7 +93,7 @@ def _believed(bare: str, said: str, apart: bool) -> bool:
     """A single letter is a unit only where the name is that of such a quantity: "Trace A" is in no amperes."""
     if said in ("min", "h", "Min", "1", "K", "H", "F", "S") or said.isdigit():
         return apart and said != "1"
-    if len(said) > 1:
+    if len(said) > 1 or said in "°%Ω":
         return True
     wanted = _SINGLE.get(said)
     return wanted is not None and (apart or wanted.match(bare) is not None)

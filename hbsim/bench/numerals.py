@@ -237,8 +237,9 @@ def check_comma(text: Text, table: Table, named: int) -> None:
     cells = split(lines[0], ",")
     joined = [f"{a}.{b}" for a, b in zip(cells[::2], cells[1::2], strict=True)]
     several = f"{len(joined)} columns" if len(joined) > 1 else "one column"
-    raise Refusal(f"'{lines[0].strip()}' can be read as {len(cells)} columns ({' | '.join(cells)}) or, since the comma "
-                  f"is both delimiter and decimal mark, as {several} ({' | '.join(joined)}); say which in [table]: "
+    cells_shown, joined_shown = (" | ".join(parts[:8]) + " | ..." * (len(parts) > 8) for parts in (cells, joined))
+    raise Refusal(f"'{lines[0].strip()[:60]}' can be read as {len(cells)} columns ({cells_shown}) or, since the comma "
+                  f"is both delimiter and decimal mark, as {several} ({joined_shown}); say which in [table]: "
                   'decimal = "point" or decimal = "comma"', f"line {table.rows[0] + 1}", text.file)
 
 

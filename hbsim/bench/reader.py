@@ -20,7 +20,7 @@ from .markers import markers_of, only_markers
 from .names import Name, read_name
 from .numerals import Raw, check_comma, columns_of, joined_commas
 from .readings import Readings
-from .sweeps import sweeps_of
+from .sweeps import family_of, sweeps_of
 from .text import Text, read_text
 from .traces import pick_trace
 from .units import Unit
@@ -63,7 +63,8 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     mapping = mapping or Mapping()
     notes = list(text.notes)
     if mapping.orientation:
-        text, mapping = wide.transposed(text, mapping), replace(mapping, orientation="", header=1)
+        text, delimiter = wide.transposed(text, mapping)
+        mapping = replace(mapping, orientation="", header=1, delimiter=delimiter)
         notes.append("the table was turned: a line number is the number of a cell in its lines")
     mapping, told = _told_delimiter(text, mapping)
     kinds = kinds_of(text.lines, mapping.comment)
@@ -93,12 +94,12 @@ def _told_delimiter(text: Text, mapping: Mapping) -> tuple[Mapping, int | None]:
 
 
 def _spans(text: Text, kinds: bytearray, mapping: Mapping) -> list[tuple[int, int]]:
-    spans = regions(text.lines, kinds)
+    """Where the table may stand: where the person says, else where the file's own words allow it."""
     if mapping.first_row is None and mapping.last_row is None and mapping.header is None:
-        return spans
-    first = (mapping.first_row or (mapping.header or 0) + 1) - 1
-    last = mapping.last_row or len(text.lines)
-    return [(max(a, first), min(b, last)) for a, b in [(0, len(text.lines))] if max(a, first) < min(b, last)]
+        return regions(text.lines, kinds)
+    first = max(0, (mapping.first_row or (mapping.header or 0) + 1) - 1)
+    last = min(len(text.lines), mapping.last_row or len(text.lines))
+    return [(first, last)] if first < last else []
 
 
 def _header(text: Text, kinds: bytearray, table: Table, mapping: Mapping) -> Header:
@@ -149,9 +150,13 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
         raws, names = wide.rebuilt_axis(raws, table, facts, mapping, file, notes)
     if not names:
         names = unnamed(raws, len(table.runs[0].rows), facts, mapping, file, notes)
-    columns = columns_from(raws, names, header, facts, mapping, file, notes)
+    family = family_of(table, facts, mapping, notes)
+    beside = {column.name for column in family}
+    own = replace(mapping, columns={key: said for key, said in mapping.columns.items() if key not in beside})
+    columns = columns_from(raws, names, header, facts, own, file, notes)
     check_frequency(columns, names, file)
     sweep = sweeps_of(table, columns, mapping, file, notes)
+    columns += family
     markers = markers_of(facts, impedance_of(facts, mapping))
     check(columns, markers, facts, table, sweep, mapping, file, notes)
     lines = np.asarray(table.rows, int) + 1

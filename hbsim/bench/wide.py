@@ -11,6 +11,7 @@ import numpy as np
 from ..errors import Refusal
 from .assemble import axis_of, impedance_of, level_unit
 from .cells import read_cell, why_no_number
+from .consistency import count_of
 from .headers import Fact, Header, fact_table, measure, uncommented
 from .layout import CLEAN, COMMENT, TEXT, Table, candidates, kinds_of, split
 from .mapping import Mapping
@@ -21,8 +22,8 @@ from .text import Text
 from .units import LEVELS, Unit, level_offset, unit_of
 
 
-def transposed(text: Text, mapping: Mapping) -> Text:
-    """A file with a quantity in each line, turned so that each is a column."""
+def transposed(text: Text, mapping: Mapping) -> tuple[Text, str]:
+    """A file with a quantity in each line, turned so that each is a column; with the delimiter that it then has."""
     kinds = kinds_of(text.lines, mapping.comment)
     delimiters = [mapping.delimiter] if mapping.delimiter is not None else [
         d for d in candidates(text, kinds, [(0, len(text.lines))]) if d]
@@ -32,7 +33,7 @@ def transposed(text: Text, mapping: Mapping) -> Text:
         raise Refusal("not all lines have the same number of cells; the table cannot be turned", "", text.file)
     mark = ";" if delimiters[0] == " " else delimiters[0]
     quoted = [['"' + cell + '"' if mark in cell else cell for cell in row] for row in rows]
-    return Text(text.file, [mark.join(column) for column in zip(*quoted, strict=True)], text.encoding, text.notes)
+    return Text(text.file, [mark.join(column) for column in zip(*quoted, strict=True)], text.encoding, text.notes), mark
 
 
 def rebuilt_axis(raws: list[Raw], table: Table, facts: list[Fact], mapping: Mapping, file: str,
@@ -56,7 +57,6 @@ def rebuilt_axis(raws: list[Raw], table: Table, facts: list[Fact], mapping: Mapp
                       'clear; say so in [table]: axis = "linear" or axis = "logarithmic"', "", file)
     if spacing == "logarithmic" and not (axis.first > 0 and axis.last > 0):
         raise Refusal("a logarithmic axis cannot start at zero", "table.axis", mapping.file or file)
-    from .consistency import count_of
     said = count_of(facts)
     if said is None or said != count:
         counted = "no points" if said is None else f"{said:g} points"

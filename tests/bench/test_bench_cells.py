@@ -119,7 +119,7 @@ def test_all_ways_to_write_a_unit_in_a_name(header):
     ("Pin, dBm", "dBm"), ("S11(MAG)", "1"), ("S11(DEG)", "deg"), ("S21re ()", "1"), ("Det. (VDC) *", "V"),
     ("Gain", None), ("Trace A", None), ("Vcc/V", "V"), ("Ic_mA", "A"), ("Channel 1 Voltages (V)", "V"),
     ("IC@IB=10uA", None),
-    ("Min", None), ("I_A", "A"), ("Trace_A", None), ("PAE (%)", "1"),
+    ("Min", None), ("I_A", "A"), ("Trace_A", None), ("PAE (%)", "1"), ("Phase / °", "deg"),
 ])
 def test_other_names(header, unit):
     name = read_name(header)

@@ -109,6 +109,9 @@ def test_what_the_person_says_settles_it():
     assert values(read("f (Hz);x (V)\n1,250;2\n", table={"thousands": "comma"})) == [[1250], [2]]
     turned = read("Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n", table={"orientation": "transposed"})
     assert values(turned) == [[-20, -18, -16], [-10, -8, -6]]
+    turned = read("Pin/dBm -20 -18 -16\nPout/dBm -10 -8 -6\n", table={"orientation": "transposed",
+                                                                      "delimiter": "blanks"})
+    assert values(turned) == [[-20, -18, -16], [-10, -8, -6]] and units(turned) == ["dBm", "dBm"]
     named = read("P_ein;P_aus\n-20;-11\n-18;-9\n", columns={"P_aus": {"is": "output_dbm_2", "unit": "dBm"},
                                                           "1": {"is": "drive.power", "unit": "dBm"}})
     assert [c.meaning for c in named.columns] == ["drive.power", "output_dbm_2"] and units(named) == ["dBm", "dBm"]
@@ -192,6 +195,14 @@ def test_stacked_traces_and_traces_side_by_side():
     assert values(read(wide, table={"trace": 2})) == [[1, 2], [3, 4]]
 
 
+def test_what_stands_above_each_block_is_a_column():
+    readings = read("Vcc = 3 V\nRBW = 1 kHz\nPin (dBm),Pout (dBm)\n-10,1\n-9,2\n"
+                    "Vcc = 5 V\nRBW = 1 kHz\nPin (dBm),Pout (dBm)\n-10,3\n", columns={"Vcc": {"is": "supply.VCC"}})
+    assert [c.name for c in readings.columns] == ["Pin (dBm)", "Pout (dBm)", "Vcc"]
+    assert readings.columns[2].values.tolist() == [3, 3, 5] and readings.columns[2].unit == "V"
+    assert readings.columns[2].meaning == "supply.VCC"
+
+
 SIDES = "Input (dBm),Output (W),I (x20 A),,Input (dBm),Output (mW)\n-9,0.0041,0.015,,-9,0.75\n" \
         "1,0.0335,0.0152,,1,4.2\n6,0.09,0.0159,,,\n"
 
@@ -210,6 +221,17 @@ def test_tables_side_by_side():
 
 def test_a_row_that_stands_apart_is_not_dropped_in_silence():
     assert any("outside the table are left out: 5" in note for note in read("f (Hz),P (dBm)\n1,2\n2,3\n\n7\n").notes)
+
+
+@pytest.mark.parametrize("text", [
+    "a" + " " * 100_000 + "x\nf (Hz),P (dBm)\n1,2\n2,3\n", "f (Hz),P (dBm)\n1," + "1 234" * 20_000 + "\n2,3\n",
+    "1,2," * 20_000 + "3\n", "1," * 50_000 + "\n", "# a: 1\n" * 20_000 + "f (Hz),P (dBm)\n1,2\n2,3\n"],
+    ids=["blanks", "long cell", "many pairs", "many cells", "many remarks"])
+def test_files_made_to_be_slow_are_read_or_refused_in_short_words(text):
+    try:
+        assert len(read(text).sweep) == 2
+    except Refusal as refusal:
+        assert len(str(refusal)) < 1000
 
 
 def test_two_tables_one_below_the_other():
