@@ -41,14 +41,17 @@ def _words(i: int, order: np.ndarray, distance: np.ndarray, known: np.ndarray, f
     if abs(order[i] * f0 + distance[i] - halves * f0) <= known[i]:
         return f"{halves:g} f0, an odd multiple of f0 / 2: a divider, or a circuit that halves by itself"
     size = np.abs(distance)
-    alike = np.abs(size - size[i]) <= known + known[i]
+    if size[i] <= 2 * known[i]:
+        return ""  # so near that any distance would be alike
+    other = np.arange(len(size)) != i
+    alike = other & (np.abs(size - size[i]) <= known + known[i])
     said = []
     if np.any(alike & (order == order[i]) & (distance * distance[i] < 0)):
         said.append(f"one on each side of {_name(order[i])}: modulation, or an oscillation at that distance")
     elsewhere = sorted({int(n) for n in order[alike] if n != order[i]})
     if elsewhere:
         said.append(f"as far from {', '.join(_name(n) for n in elsewhere)} as another line")
-    half = (np.abs(2 * size - size[i]) <= 2 * known + known[i]) & (order == order[i])
+    half = other & (size > 2 * known) & (np.abs(2 * size - size[i]) <= 2 * known + known[i]) & (order == order[i])
     if np.any(half & (distance * distance[i] > 0)):
         said.append("twice as far as another line")
     return "; ".join(said)

@@ -108,6 +108,14 @@ def test_other_lines_by_arithmetic():
     assert found[463.4].relation.words == ""
 
 
+def test_one_line_alone_is_like_no_other():
+    """Coarse points about a single line: nothing to compare it with."""
+    frequency = np.arange(1e6, 41e6, 1e6)
+    level = np.where(frequency == 3e6, -10.0, -80.0)
+    line, = find_lines(Trace(frequency, level), 200e6).others
+    assert (line.relation.harmonic, line.relation.distance, line.relation.words) == (0, 3e6, "")
+
+
 def test_slope_of_a_neighbour_is_no_harmonic():
     """A strong line just outside the window: its flank rises towards the window's edge."""
     frequency = np.arange(50e6, 250e6, 0.2e6)
