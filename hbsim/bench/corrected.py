@@ -19,6 +19,7 @@ from ..quantities import Quantity, show
 from ..studies.outputs import column_unit
 from .analyser import compression_db, own_harmonic_dbc, without_noise
 from .device_points import device_unit, is_device_word
+from .inspection import LEVELS, inspect
 from .measurement import Correction, Measured, Measurement
 from .mismatch import mismatch_bounds, mismatch_standard, phasor_bounds, return_loss_band
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings
@@ -26,6 +27,7 @@ from .setup import Setup
 
 _WORTH_TELLING = -0.05  # compression beyond which it is told. [dB]
 _RETURN_LOSS = "input_return_loss_db"
+_MARKER_OFF = 1e-3  # of f0: how far from a multiple of it a marker may stand
 
 
 @dataclass(eq=False)
@@ -86,32 +88,79 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
             settings[column.meaning] = _set_values(column, description, readings)
         else:
             found[column.meaning] = _quantity(column, setup, description, readings)
+    if not found and not settings and is_spectrum(readings):
+        return _of_a_spectrum(readings, setup, description, name)
     if not found:
         raise Refusal("no column says what was measured; write into the TOML file beside it, for example: [columns] "
                       f'"{readings.columns[-1].name if readings.columns else "name"}" = '
                       '{ is = "output_dbm_2" }', "columns", readings.file)
-    for address, text in setup.settings.items():
-        if address in settings:
-            raise Refusal("is set here and stands in a column too; keep one", f"settings.{address}", setup.file)
-        value = _spec(address, description).take(text, f"settings.{address}")
-        settings[address] = np.full(rows, value)
+    _add_settings(settings, setup, description, rows)
     levels = {word: item for word, item in found.items() if word.startswith("output_dbm_")}
     f0 = settings.get("drive.frequency", np.full(rows, description.drive.frequency))
     if levels:
         _correct_levels(levels, setup, f0, notes)
     if _RETURN_LOSS in found:
         _correct_return_loss(found[_RETURN_LOSS], setup)
-    if setup.input and "drive.power" not in settings and not any(is_device_word(word) for word in settings):
-        settings["drive.power"] = np.full(rows, description.drive.power_dbm)
-    if "drive.power" in settings:
-        for loss in setup.input:
-            amount = loss.at(f0)
-            settings["drive.power"] = settings["drive.power"] - amount
-            notes.append(f"drive.power is what the generator shows less {_range(amount)} ({loss.rule})")
+    if not any(is_device_word(word) for word in settings):
+        _correct_drive(settings, setup, description, f0, notes)
     notes += _flag_notes(readings)
     return Measurement(name or readings.file, settings, {word: item.measured() for word, item in found.items()},
                        readings.lines, readings.sweep, tuple(notes),
                        setup.numbers.get("generator.level_error", 0.0))
+
+
+def is_spectrum(readings: Readings) -> bool:
+    """Whether a file is a trace of a spectrum, or a list of its markers."""
+    units = [column.unit for column in readings.columns]
+    return not units and bool(readings.markers) or (len(units) == 2 and units[0] == "Hz" and units[1] in LEVELS)
+
+
+def _of_a_spectrum(readings: Readings, setup: Setup, description: Description, name: str) -> Measurement:
+    """One state: the lines at the multiples of the drive's frequency, from a trace or from markers."""
+    settings: dict[str, np.ndarray] = {}
+    _add_settings(settings, setup, description, 1)
+    f0 = settings.get("drive.frequency", np.full(1, description.drive.frequency))
+    notes, lines = list(readings.notes), {}
+    if readings.columns:
+        (trace,) = inspect(readings, float(f0[0])).traces
+        notes += [*trace.lines.notes, *(f"no harmonic: {show(other.frequency, 'Hz', 6)}, {other.level:.1f} dBm: "
+                                        f"{other.relation.words}" for other in trace.lines.others)]
+        lines = {line.harmonic: (line.level, 0 if line.above_noise else -1) for line in trace.lines.harmonics}
+    else:
+        for marker in readings.markers:
+            order = round(marker.frequency / float(f0[0]))
+            if marker.unit == "dBm" and order and abs(marker.frequency - order * f0[0]) < _MARKER_OFF * f0[0]:
+                lines[order] = (marker.value, 0)
+    if not lines:
+        raise Refusal(f"nothing stands at a multiple of {show(float(f0[0]), 'Hz', 6)}, the drive; is this another "
+                      'circuit, or another frequency? [settings] "drive.frequency" = ... says it', "", readings.file)
+    zero, found = np.zeros(1), {}
+    for order, (level, limit) in sorted(lines.items()):
+        word, value = f"output_dbm_{order}", np.array([level])
+        found[word] = _Quantity(value, np.array([limit]), setup.standard(word, "dBm", value), zero, zero)
+    _correct_levels(found, setup, f0, notes)
+    _correct_drive(settings, setup, description, f0, notes)
+    return Measurement(name or readings.file, settings, {word: item.measured() for word, item in found.items()},
+                       notes=tuple(notes), level_error_db=setup.numbers.get("generator.level_error", 0.0))
+
+
+def _add_settings(settings: dict[str, np.ndarray], setup: Setup, description: Description, rows: int) -> None:
+    """What stood still."""
+    for address, text in setup.settings.items():
+        if address in settings:
+            raise Refusal("is set here and stands in a column too; keep one", f"settings.{address}", setup.file)
+        settings[address] = np.full(rows, _spec(address, description).take(text, f"settings.{address}"))
+
+
+def _correct_drive(settings: dict[str, np.ndarray], setup: Setup, description: Description, f0: np.ndarray,
+                   notes: list[str]) -> None:
+    """The drive that reaches the circuit."""
+    if setup.input and "drive.power" not in settings:
+        settings["drive.power"] = np.full(len(f0), description.drive.power_dbm)
+    for loss in setup.input:
+        amount = loss.at(f0)
+        settings["drive.power"] = settings["drive.power"] - amount
+        notes.append(f"drive.power is what the generator shows less {_range(amount)} ({loss.rule})")
 
 
 def _is_setting(word: str, meanings: Sequence[str], description: Description, file: str) -> bool:

@@ -17,12 +17,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from ..errors import HbsimError, NotSolved  # noqa: E402
 from . import (  # noqa: E402
-    bias, budget, compare, design, device, drive, fit, frequency, network, predict, sweep, terminations, touchstone,
-    tradeoff)
+    bias, budget, compare, design, device, drive, fit, frequency, network, predict, readings, sweep, terminations,
+    touchstone, tradeoff)
 from .shared import Parser, complain, says_when_compiling  # noqa: E402
 
 _COMMANDS = (predict, sweep, drive, bias, frequency, budget, tradeoff, terminations, design, network, touchstone,
-             device, compare, fit)
+             device, readings, compare, fit)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

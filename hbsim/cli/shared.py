@@ -135,7 +135,9 @@ def check_outputs(options: argparse.Namespace) -> None:
     if options.plot is not None:
         from ..show.style import check_format
         check_format(options.plot)
-    taken = {os.path.realpath(options.file): "the circuit file"} if hasattr(options, "file") else {}
+    taken = {os.path.realpath(getattr(options, name)): meaning
+             for name, meaning in (("file", "the circuit file"), ("input", "the file that is read"))
+             if hasattr(options, name)}
     for option, path in paths.items():
         if path is None:
             continue

@@ -175,3 +175,33 @@ def test_gummel_data_belong_to_a_device(tmp_path, circuit):
     item = data_set(tmp_path / "gummel.csv", circuit)
     assert item.device == "Q1" and sorted(item.measurement.quantities) == ["base_amps", "collector_amps"]
     assert item.standard == pytest.approx([0.02] * 6)
+
+
+def trace(folder, f0, levels, spread=1e6):
+    """An invented trace: noise at -80 dBm, lines of one point each."""
+    frequency = np.arange(0.5e9, 4e9, spread)
+    level = -80 + np.random.default_rng(1).normal(0, 0.5, frequency.size)
+    for order, value in levels.items():
+        level[np.argmin(np.abs(frequency - order * f0))] = value
+    rows = "".join(f"{f:.0f},{p:.3f}\n" for f, p in zip(frequency, level))
+    (folder / "trace.csv").write_text("# RBW: 3 MHz\n# Detector: Peak\nFrequency (Hz),Level (dBm)\n" + rows)
+
+
+def test_a_spectrum_trace_is_one_state(tmp_path, circuit):
+    trace(tmp_path, circuit.drive.frequency, {1: -31.0, 2: -12.0, 1.5: -55.0})
+    (tmp_path / "trace.toml").write_text(
+        '[settings]\n"drive.power" = "3 dBm"\n[output]\nlosses = [{ loss = "10 dB", name = "pad" }]\n'
+        '[uncertainty]\nlevels = "0.5 dB"\n')
+    item = data_set(tmp_path / "trace.csv", circuit).measurement
+    assert item.quantities["output_dbm_1"].values == pytest.approx([-21.0])
+    assert item.quantities["output_dbm_2"].values == pytest.approx([-2.0])
+    assert item.quantities["output_dbm_3"].limit.tolist() == [-1]  # nothing above the noise there
+    assert item.settings["drive.power"].tolist() == [3.0] and item.points == 1
+    assert any(note.startswith("no harmonic: 1.728 GHz") for note in item.notes)
+
+
+def test_a_trace_of_another_frequency_is_refused(tmp_path, circuit):
+    trace(tmp_path, 1.0e9, {1: -31.0})
+    (tmp_path / "trace.toml").write_text('[settings]\n"drive.frequency" = "20 GHz"\n')
+    with pytest.raises(Refusal):
+        data_set(tmp_path / "trace.csv", circuit)
