@@ -273,6 +273,10 @@ def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]
         resistance = base.ports[base.drive.port].impedance
         share += 0.5 / resistance * slope_of(points, lambda d: d.ports[base.drive.port].impedance)
         result[1, column] = share * state.source[1, column]
+        if base.drive.second_harmonic is not None:
+            share += math.log(10.0) / 20.0 * slope_of(points, lambda d: d.drive.second_harmonic)
+            turned = math.radians(slope_of(points, lambda d: d.drive.second_harmonic_phase))
+            result[2, column] = (share + 1j * turned) * state.source[2, column]
     if any(d.supplies is not base.supplies for _, d in points):
         for name in base.supplies:
             result[0, names.index(f"supply.{name}")] = slope_of(points, lambda d: d.supplies[name].voltage)

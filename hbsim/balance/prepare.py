@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from threading import Lock
 from typing import NamedTuple
@@ -16,6 +17,7 @@ from ..linear.sources import Termination
 from ..quantities import watts
 from .system import Mounted, System, device_nodes
 
+DRIVEN = 3  # harmonics at which sources can have a voltage: DC, f0, the generator's own 2 f0
 MOST_HARMONICS = 512  # beyond, one factorisation alone would take minutes
 _MOST_KEPT, _MOST_FAMILIES = 24, 12  # for each number of harmonics that is tried there is one of both
 
@@ -198,9 +200,17 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     return System(network, mounted, samples)
 
 
-def generator_voltage(description: Description, power_dbm: float) -> float:
-    """Source voltage behind the drive port's resistance R for an available power P: sqrt(8 R P), peak. [V]"""
-    return math.sqrt(8 * description.ports[description.drive.port].impedance * watts(power_dbm))
+def generator_voltages(description: Description, power_dbm: float) -> np.ndarray:
+    """Source voltages behind the drive port's resistance R at harmonics 0 to 2, peak phasors, (DRIVEN,). [V]
+
+    sqrt(8 R P) at f0 for an available power P, with phase 0; the generator's own second harmonic moves with it.
+    """
+    drive = description.drive
+    found = np.zeros(DRIVEN, complex)
+    found[1] = math.sqrt(8 * description.ports[drive.port].impedance * watts(power_dbm))
+    if drive.second_harmonic is not None:
+        found[2] = found[1] * cmath.rect(10 ** (drive.second_harmonic / 20), math.radians(drive.second_harmonic_phase))
+    return found
 
 
 def source_voltages(description: Description, system: System) -> np.ndarray:
@@ -208,7 +218,7 @@ def source_voltages(description: Description, system: System) -> np.ndarray:
     names = system.network.sources
     voltages = np.zeros((system.harmonics + 1, len(names)), complex)
     drive = description.drive
-    voltages[1, names.index(f"port.{drive.port}")] = generator_voltage(description, drive.power_dbm)
+    voltages[:DRIVEN, names.index(f"port.{drive.port}")] = generator_voltages(description, drive.power_dbm)
     for name, supply in description.supplies.items():
         voltages[0, names.index(f"supply.{name}")] = supply.voltage
     return voltages

@@ -20,6 +20,7 @@ from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, DataSet
 from .measurement import Measured, Measurement
 
 _DRIVE = "drive.power"
+_PHASES = tuple(range(0, 360, 45))  # of the generator's own second harmonic, which nobody knows. [deg]
 _COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
 
 
@@ -63,6 +64,7 @@ class CircuitPoints(DataSet):
         self._used = sorted({point for point, _ in self.place})
         self._states: dict[int, SteadyState] = {}
         self._coarse = False
+        self._own: dict[int, tuple[SteadyState, list[SteadyState]]] = {}
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
         self.solves = 0
@@ -140,16 +142,44 @@ class CircuitPoints(DataSet):
                           measurement.notes)
 
     def _widened(self, name: str, item: Measured) -> Measured:
-        """With the band as wide as an error of the drive makes it, through the predicted slope at each point."""
-        error = self.measurement.level_error_db
-        if error == 0.0:
-            return item
-        reach = np.zeros(len(item.values))
+        """With the band as wide as the generator makes it: its level through the predicted slope at each point, its own
+        second harmonic by solving with it at several phases."""
+        low, high = np.zeros(len(item.values)), np.zeros(len(item.values))
+        error, own = self.measurement.level_error_db, self._with_second_harmonic()
         for point, state in self._states.items():
-            if point not in self.reasons:
+            if point in self.reasons:
+                continue
+            if error:
                 slope = gradient(state, {name: self._figures[name]}, [_DRIVE])[name][_DRIVE]
-                reach[point] = abs(slope) * error
-        return replace(item, low=item.low - reach, high=item.high + reach)
+                low[point], high[point] = -abs(slope) * error, abs(slope) * error
+            away = [self._value(name, other) - self._value(name, state) for other in own.get(point, ())]
+            # what the harmonic adds to the reading is to be taken off the true value
+            low[point] -= max([change for change in away if np.isfinite(change)], default=0.0)
+            high[point] -= min([change for change in away if np.isfinite(change)], default=0.0)
+        return replace(item, low=item.low + low, high=item.high + high)
+
+    def _with_second_harmonic(self) -> dict[int, list[SteadyState]]:
+        """Each point with the generator's own second harmonic, at phases around the circle."""
+        level = self.measurement.generator_second_harmonic_db
+        if level is None:
+            return {}
+        found: dict[int, list[SteadyState]] = {}
+        for point, state in self._states.items():
+            if point in self.reasons:
+                continue
+            if point not in self._own or self._own[point][0] is not state:
+                others = []
+                for phase in _PHASES:
+                    with_it = state.description.with_values({"drive.second_harmonic": level,
+                                                             "drive.second_harmonic_phase": phase})
+                    self.solves += 1
+                    try:
+                        others.append(solve(with_it, state.solver.harmonics, None, state, self.accuracy))
+                    except NotSolved as failure:
+                        raise NotSolved(f"with the generator's second harmonic: {failure.reason}") from None
+                self._own[point] = state, others
+            found[point] = self._own[point][1]
+        return found
 
     def _read_by_the_analyser(self) -> np.ndarray:
         """1 for each level at the output, else 0."""

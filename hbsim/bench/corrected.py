@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -105,8 +106,7 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
         _correct_drive(settings, setup, description, f0, notes)
     notes += _flag_notes(readings)
     return Measurement(name or readings.file, settings, {word: item.measured() for word, item in found.items()},
-                       readings.lines, readings.sweep, tuple(notes),
-                       setup.numbers.get("generator.level_error", 0.0))
+                       readings.lines, readings.sweep, tuple(notes), **_of_the_generator(setup))
 
 
 def is_spectrum(readings: Readings) -> bool:
@@ -141,7 +141,12 @@ def _of_a_spectrum(readings: Readings, setup: Setup, description: Description, n
     _correct_levels(found, setup, f0, notes)
     _correct_drive(settings, setup, description, f0, notes)
     return Measurement(name or readings.file, settings, {word: item.measured() for word, item in found.items()},
-                       notes=tuple(notes), level_error_db=setup.numbers.get("generator.level_error", 0.0))
+                       notes=tuple(notes), **_of_the_generator(setup))
+
+
+def _of_the_generator(setup: Setup) -> dict[str, Any]:
+    return {"level_error_db": setup.numbers.get("generator.level_error", 0.0),
+            "generator_second_harmonic_db": setup.numbers.get("generator.second_harmonic")}
 
 
 def _add_settings(settings: dict[str, np.ndarray], setup: Setup, description: Description, rows: int) -> None:

@@ -72,6 +72,8 @@ class Measurement:
     level_error_db : float
         Limit of what the drive may be off by, at all points alike; what it does to each quantity follows from the
         predicted slope.
+    generator_second_harmonic_db : float or None
+        Of the generator against its f0; its phase is not known.
     """
 
     name: str
@@ -81,6 +83,7 @@ class Measurement:
     sweep: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     notes: tuple[str, ...] = ()
     level_error_db: float = 0.0
+    generator_second_harmonic_db: float | None = None
 
     @property
     def points(self) -> int:

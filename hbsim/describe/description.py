@@ -33,11 +33,18 @@ class Port:
 
 @dataclass(frozen=True)
 class Drive:
-    """The generator: one tone into one port; the power is what is available from it. [Hz], [dBm]"""
+    """The generator: one tone into one port; the power is what is available from it. [Hz], [dBm]
+
+    Its own second harmonic may be told: level against f0 [dB], and phase, 0 where both crests of f0 meet one of 2 f0.
+    """
 
     port: str
     frequency: float = quantity("Hz", meaning="frequency of the drive", minimum=0.0, above=True, maximum=1e13)
     power_dbm: float = quantity("dBm", meaning="available power of the drive", minimum=-300.0, maximum=100.0)
+
+    second_harmonic: float | None = quantity("dB", None, "second harmonic of the generator against its f0",
+                                             minimum=-200.0, maximum=0.0)
+    second_harmonic_phase: float = quantity("deg", 0.0, "phase of the generator's second harmonic")
 
     def notes(self) -> tuple[str, ...]:
         """A sentence if the frequency looks like a slip of the pen."""

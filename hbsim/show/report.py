@@ -65,7 +65,9 @@ def _output_lines(prediction: Prediction) -> list[str]:
                      "<- wanted" if k == wanted else ""])
     drive = description.drive
     remark = [f"~ {UNSURE}"] if prediction.unsure[1:].any() else []
-    return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)} into port {drive.port}; "
+    own = "" if drive.second_harmonic is None else \
+        f" with its own 2 f0 at {show(drive.second_harmonic, 'dB')}, {show(drive.second_harmonic_phase, 'deg')},"
+    return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)}{own} into port {drive.port}; "
             f"wanted: harmonic {wanted} at port {description.wanted_port}", "",
             f"Output at port {description.wanted_port} (phase against the generator's voltage, a cosine)",
             *aligned(rows, left=(6,)), *remark]

@@ -16,12 +16,12 @@ from functools import cached_property
 
 import numpy as np
 
+from ..balance.prepare import generator_voltages
 from ..balance.solution import SteadyState
 from ..balance.spectrum import mean_power
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal, nearest
 from ..linear.network import GROUND
-from ..quantities import watts
 from .board_loss import LineLoss, line_loss
 from .signal_path import Flows, SignalPath, signal_path
 
@@ -159,7 +159,8 @@ def _terminations(state: SteadyState) -> list[Item]:
     description, sources = state.description, state.system.network.sources
     none = np.zeros(state.system.harmonics + 1)
     generator = none.copy()
-    generator[1] = -watts(description.drive.power_dbm)
+    waves = generator_voltages(description, description.drive.power_dbm)
+    generator[:len(waves)] = -np.abs(waves) ** 2 / (8 * description.ports[description.drive.port].impedance)
     givers, takers = [Item("drive", GENERATOR, generator)], []
     for name, supply in description.supplies.items():
         current = state.current(f"supply.{name}")

@@ -80,8 +80,8 @@ def outputs(system: System, description: Description, forms: np.ndarray, flows: 
     ----------
     forms, flows : ndarray, (n_point, n, 2 K + 1)
         Voltages [V] of the device nodes and currents [A] out of them into the devices, in real form.
-    sources : ndarray, complex, (n_point, 2, n_source)
-        At DC and the drive frequency. [V]
+    sources : ndarray, complex, (n_point, n_driven, n_source)
+        At DC and the first harmonics; none has a voltage above these. [V]
     lines : int
         Harmonics that count, 1 to this.
     """
@@ -90,7 +90,8 @@ def outputs(system: System, description: Description, forms: np.ndarray, flows: 
     given = np.zeros((len(forms), lines + 1, 2 * forms.shape[1] + sources.shape[2]), complex)
     given[:, :, :forms.shape[1]] = phasors(forms[:, :, :rows]).transpose(0, 2, 1)
     given[:, :, forms.shape[1]:2 * forms.shape[1]] = phasors(flows[:, :, :rows]).transpose(0, 2, 1)
-    given[:, :2, 2 * forms.shape[1]:] = sources
+    driven = min(sources.shape[1], lines + 1)
+    given[:, :driven, 2 * forms.shape[1]:] = sources[:, :driven]
 
     def unknown(column: int, harmonics: slice) -> np.ndarray:
         return np.einsum("kg,pkg->pk", network.row(column)[harmonics], given[:, harmonics])
@@ -100,13 +101,13 @@ def outputs(system: System, description: Description, forms: np.ndarray, flows: 
 
     wave = voltage(description.wanted_port, slice(0, lines + 1))
     phase = np.degrees(np.angle(wave[:, description.wanted_harmonic]))
-    wave[:, :2] -= sources[:, :, network.sources.index(f"port.{description.wanted_port}")] / 2
+    wave[:, :driven] -= sources[:, :driven, network.sources.index(f"port.{description.wanted_port}")] / 2
     power = np.abs(wave) ** 2 / (2 * description.ports[description.wanted_port].impedance)
     power[:, 0] = 0.0
-    driven = sources[:, 1, network.sources.index(f"port.{description.drive.port}")]
+    generator = sources[:, 1, network.sources.index(f"port.{description.drive.port}")]
     with np.errstate(divide="ignore"):
         levels = 10 * np.log10(1e3 * power)
-        match = -20 * np.log10(np.abs(2 * voltage(description.drive.port, slice(1, 2))[:, 0] / driven - 1))
+        match = -20 * np.log10(np.abs(2 * voltage(description.drive.port, slice(1, 2))[:, 0] / generator - 1))
     levels[levels < FLOOR_DBM] = -np.inf
     amps = {name: -unknown(network.layout.currents[f"supply.{name}"], slice(0, 1))[:, 0].real
             for name in description.supplies}
@@ -126,9 +127,9 @@ def truncation_columns(changes: np.ndarray, wanted: int) -> dict[str, np.ndarray
 def device_columns(system: System, description: Description, form: np.ndarray,
                    sources: np.ndarray) -> dict[str, float]:
     """Heat in each device [W], and the peak voltage between its main and its common pin [V], at one point: form
-    (n, 2 K + 1) [V], sources at DC and the drive frequency (2, n_source) [V]."""
+    (n, 2 K + 1) [V], sources at DC and the first harmonics (n_driven, n_source) [V]."""
     given = np.zeros((system.harmonics + 1, sources.shape[1]), complex)
-    given[:2] = sources
+    given[:len(sources)] = sources
     return _of_devices(SteadyState(description, system, form, given, Solver(system.harmonics, 0, 0, 0.0)))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..balance.continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from ..balance.newton import BALANCED
-from ..balance.prepare import Networks, generator_voltage, prepare, source_voltages
+from ..balance.prepare import DRIVEN, Networks, generator_voltages, prepare, source_voltages
 from ..balance.rounding import rounding_alone
 from ..balance.system import System
 from ..describe.description import Description
@@ -42,13 +42,13 @@ class Batch:
         return np.full(len(points), self.description.drive.power_dbm)
 
     def sources(self, system: System, points: np.ndarray) -> np.ndarray:
-        """Source voltages at DC and the drive frequency, which alone have any: (n_point, 2, n_source). [V]"""
-        found = np.repeat(source_voltages(self.description, system)[None, :2], len(points), axis=0)
+        """Source voltages at the harmonics that have any: (n_point, DRIVEN, n_source). [V]"""
+        found = np.repeat(source_voltages(self.description, system)[None, :DRIVEN], len(points), axis=0)
         if self.along is not None:
             kind, names = source_kind(self.along), system.network.sources
             if kind == "drive":
-                found[:, 1, names.index(f"port.{self.description.drive.port}")] = [
-                    generator_voltage(self.description, float(power)) for power in self.values[points]]
+                found[:, :, names.index(f"port.{self.description.drive.port}")] = [
+                    generator_voltages(self.description, float(power)) for power in self.values[points]]
             else:
                 found[:, 0, names.index(f"supply.{kind}")] = self.values[points]
         return found
@@ -57,7 +57,7 @@ class Batch:
         """Right-hand sides of the balance, (n_point, K + 1, n)."""
         points = np.arange(len(self.values)) if points is None else points
         result = np.zeros((len(points), system.harmonics + 1, system.shape[0]), complex)
-        result[:, :2] = np.einsum("kns,pks->pkn", system.network.c[:2], self.sources(system, points))
+        result[:, :DRIVEN] = np.einsum("kns,pks->pkn", system.network.c[:DRIVEN], self.sources(system, points))
         return result
 
 

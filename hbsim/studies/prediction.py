@@ -158,7 +158,9 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
     known = state.truncation
     return {
         "title": description.title,
-        "drive": {"frequency_hz": description.drive.frequency, "power_dbm": description.drive.power_dbm},
+        "drive": {"frequency_hz": description.drive.frequency, "power_dbm": description.drive.power_dbm,
+                  "second_harmonic_db": description.drive.second_harmonic,
+                  "second_harmonic_phase_deg": description.drive.second_harmonic_phase},
         "wanted_port": description.wanted_port,
         "wanted_harmonic": description.wanted_harmonic,
         "output": output,
