@@ -27,7 +27,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--loss", choices=["squares", "soft", "bounded"], default="squares",
                         help="how much a number far off pulls: by its square (default), its distance, or hardly more "
                              "the farther it is")
-    parser.add_argument("--write", metavar="FILE", help="the circuit file with the values found")
+    parser.add_argument("--write", metavar="FILE", help="the circuit or model file with the values found")
     of_bench(parser)
     parser.set_defaults(run=_fit, compiles=True)
 
@@ -42,7 +42,7 @@ def _fit(options: argparse.Namespace) -> int:
     check_outputs(options)
     check_keep(options)
     free = _free(options)
-    circuit = load_circuit(options)
+    circuit = _loaded(options)
     with counting_line() as tell:
         count = 0
 
@@ -54,7 +54,7 @@ def _fit(options: argparse.Namespace) -> int:
 
         sets = data_sets(options.measured, circuit.description, harmonics=options.harmonics,
                          accuracy=asked_accuracy(options), tell=solved)
-        found = fit(sets, unknowns(free, circuit.description), options.loss)
+        found = fit(sets, unknowns(_addresses(free, circuit.description), circuit.description), options.loss)
     title = circuit.description.title
     after = [item.comparison(numbers) for item, numbers in zip(found.sets, found.after)]
     before = [item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]
@@ -79,6 +79,24 @@ def _fit(options: argparse.Namespace) -> int:
     return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)
 
 
+def _loaded(options: argparse.Namespace) -> Any:
+    """The circuit file, or the device of a model file by itself, with the values of --set."""
+    from ..bench.device_alone import device_alone, is_model
+    from ..describe.tomlfile import read_toml
+    from ..studies.circuit import Circuit
+    if not is_model(read_toml(options.file)):
+        return load_circuit(options)
+    description = device_alone(options.file)
+    return Circuit(description).with_values(_addresses(named_values(options.values, "--set"), description))
+
+
+def _addresses(values: dict[str, str], description: Any) -> dict[str, str]:
+    """Of a device alone the parameter's name is enough."""
+    from ..bench.device_alone import NAME
+    return {f"{NAME}.{name}" if "." not in name and NAME in description.devices else name: value
+            for name, value in values.items()}
+
+
 def _free(options: argparse.Namespace) -> dict[str, str]:
     if not options.free:
         raise Refusal("nothing is free; give for example --free board.permittivity=4:5", "--free")
@@ -94,9 +112,12 @@ def _free(options: argparse.Namespace) -> dict[str, str]:
 def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
     """The circuit file with the values found, and where they come from in comments."""
     from ..bench.dataset import BENCH
-    from ..describe.rewritten import rewritten
+    from ..bench.device_alone import NAME
+    from ..describe.rewritten import rewritten, rewritten_model
     path = Path(options.file)
-    inside = {address: description.look_up(address)[1] for address in named_values(options.values, "--set")}
+    alone = NAME in description.devices
+    inside = {address: description.look_up(address)[1]
+              for address in _addresses(named_values(options.values, "--set"), description)}
     inside |= {item.address: found.values[item.address] for item in found.unknowns if item.address not in BENCH}
     remarks = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
     for item in found.unknowns:
@@ -106,4 +127,7 @@ def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
     if any(item.address in BENCH for item in found.unknowns):
         remarks.append("What begins with bench. belongs to the readings and is not in this file.")
     folder = Path(options.write).parent if options.write else path.parent
+    if alone:
+        return rewritten_model(path.read_text(encoding="utf-8-sig"),
+                               {address.removeprefix(f"{NAME}."): value for address, value in inside.items()}, remarks)
     return rewritten(path.read_text(encoding="utf-8-sig"), description, inside, remarks, folder)

@@ -12,6 +12,7 @@ from .filling import Filled, fill, infinite_note
 from .tomlfile import check_keys, read_toml, table, text
 
 GROUPS = ("boards", "conductors", "transistors", "diodes")
+DEVICE_TABLES = ("parameters", "limits", "package")  # of a model file, all with values of the device
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 # Inside an installed package the models lie in hbsim/models; in a source checkout they lie beside hbsim/.
@@ -111,16 +112,26 @@ def _simple(group: str, name: str, cls: type) -> Entry:
 
 
 def _read_device(name: str, path: Path) -> Entry:
-    from ..devices.kinds import DEVICES  # compiled code, which a board or conductor does without
     try:
-        tree = read_toml(path)
-        check_keys(tree, ("title", "kind", "about", "parameters", "limits", "package", "origin"))
-        kind = text(tree, "kind")
-        if kind not in DEVICES:
-            raise Refusal(f"'{kind}' is not a kind of device{nearest(kind, DEVICES)}", "kind")
-        return _entry(name, tree, DEVICES[kind], ("parameters", "limits", "package"), path.parent)
+        return device_of(read_toml(path), name, path.parent)
     except Refusal as refusal:
         raise refusal.located(file=str(path)) from None
+
+
+def device_of(tree: dict[str, Any], name: str, folder: Path) -> Entry:
+    """A transistor or diode from the tree of its model file, whose file names start at `folder`.
+
+    Raises
+    ------
+    Refusal
+        The tree does not hold one.
+    """
+    from ..devices.kinds import DEVICES  # compiled code, which a board or conductor does without
+    check_keys(tree, ("title", "kind", "about", *DEVICE_TABLES, "origin"))
+    kind = text(tree, "kind")
+    if kind not in DEVICES:
+        raise Refusal(f"'{kind}' is not a kind of device{nearest(kind, DEVICES)}", "kind")
+    return _entry(name, tree, DEVICES[kind], DEVICE_TABLES, folder)
 
 
 def _entry(name: str, tree: dict[str, Any], cls: type, tables: tuple[str, ...], folder: Path) -> Entry:

@@ -1,4 +1,4 @@
-"""A circuit file with other values: its text as the person wrote it, remarks and order too, and only the values new."""
+"""A circuit or model file with other values: the text as the person wrote it, with remarks, and only values new."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ..errors import Refusal
+from ..quantities import quantities
 from .circuitfile import build
 from .description import Description
 from .fragment import exact
+from .library import DEVICE_TABLES, device_of
 
 _HEAD = re.compile(r"^\s*\[\s*(?P<name>[^\[\]]+?)\s*\]\s*(#.*)?$")
 _AGREE = 1e-12  # relative: what is written holds all digits
@@ -43,7 +45,7 @@ def rewritten(text: str, description: Description, values: Mapping[str, float], 
         table, key = _table_of(address)
         unit = description.look_up(address)[0].unit
         _put(lines, table, key, f'"{exact(value, unit)}"', address)
-    changed = "\n".join([*(f"# {line}".rstrip() for line in remarks), *([""] if remarks else []), *lines]) + "\n"
+    changed = _joined(remarks, lines)
     try:
         back = build(tomllib.loads(changed), file=description.file, folder=folder)
     except ValueError as error:
@@ -52,10 +54,40 @@ def rewritten(text: str, description: Description, values: Mapping[str, float], 
         raise Refusal(f"with the values found the file would not be read again: {refusal.what}; if it names other "
                       "files, write the new one into its folder", refusal.place) from None
     for address, value in values.items():
-        read = back.look_up(address)[1]
-        if abs(read - value) > _AGREE * abs(value):
-            raise Refusal(f"the new file would say {read:g} instead of {value:g}; write the value by hand", address)
+        _check(back.look_up(address)[1], value, address)
     return changed
+
+
+def rewritten_model(text: str, values: Mapping[str, float], remarks: Sequence[str]) -> str:
+    """The text of a model file with some parameters changed, by their names.
+
+    Raises
+    ------
+    Refusal
+        As `rewritten`.
+    """
+    lines, tree = text.splitlines(), tomllib.loads(text)
+    model = device_of(tree, "", Path()).model
+    for name, value in values.items():
+        table = next((table for table in DEVICE_TABLES if name in tree.get(table, {})), DEVICE_TABLES[0])
+        _put(lines, table, name, f'"{exact(value, quantities(type(model))[name].unit)}"', name)
+    changed = _joined(remarks, lines)
+    try:
+        back = device_of(tomllib.loads(changed), "", Path()).model
+    except ValueError as error:
+        raise Refusal(f"the values found cannot be put into this file ({error}); write them by hand") from None
+    for name, value in values.items():
+        _check(getattr(back, name), value, name)
+    return changed
+
+
+def _joined(remarks: Sequence[str], lines: Sequence[str]) -> str:
+    return "\n".join([*(f"# {line}".rstrip() for line in remarks), *([""] if remarks else []), *lines]) + "\n"
+
+
+def _check(read: float, value: float, address: str) -> None:
+    if abs(read - value) > _AGREE * abs(value):
+        raise Refusal(f"the new file would say {read:g} instead of {value:g}; write the value by hand", address)
 
 
 def _table_of(address: str) -> tuple[str, str]:

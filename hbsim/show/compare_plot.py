@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _ACROSS = 3  # quantities beside each other
+_DECADES = 100.0  # currents that span more are drawn by their logarithm
 
 
 def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequence[Comparison] = ()) -> "Figure":
@@ -78,6 +79,10 @@ def _curves(above: "Axes", below: "Axes", one: Comparison, item: Compared, befor
     if np.isfinite(item.bias):
         below.axhline(item.bias * factor, color=INK, linewidth=0.9, linestyle=DASHES)
     label_lines(above, ends)
+    both = np.concatenate([item.measured.values, item.predicted])
+    both = both[np.isfinite(both)]
+    if item.unit == "A" and both.size and both.min() > 0 and both.max() > _DECADES * both.min():
+        above.set_yscale("log")
     above.tick_params(labelbottom=False)
     above.set_ylabel(unit)
     below.set(ylabel=f"difference / {'dB' if unit == 'dBm' else unit}", xlabel=axis_label(one.axis or "point", x_unit))

@@ -152,3 +152,30 @@ def test_what_does_not_go_together_is_refused(circuit, settings, names, words):
 def test_an_unknown_device_is_refused(circuit):
     with pytest.raises(Refusal, match="there is no device 'Q2'"):
         DevicePoints(circuit, "Q2", Measurement("m", {}, {}))
+
+
+def test_a_model_file_is_fitted_and_written_by_the_command(tmp_path, capsys):
+    """Gummel data made from the same model with other IS and BF; the command writes a model file that holds them."""
+    from hbsim.bench.device_alone import device_alone
+    from hbsim.cli import main
+    from hbsim.describe.library import device
+    source = Path(__file__).parents[2] / "models" / "transistors" / "npn-25ghz.toml"
+    model = tmp_path / "mine.toml"
+    model.write_text(source.read_text())
+    alone = device_alone(model).with_values({"device.IS": 3e-17, "device.BF": 90.0})
+    volts = np.linspace(0.65, 0.85, 9)
+    _, flows = Bias(alone.devices["device"].part, {"base": 0.0, "collector": 0.0}).sweep(
+        np.stack([volts, np.full(9, 2.0)], axis=1))
+    rows = "".join(f"{v:.4f},2,{c:.8g},{b:.8g}\n" for v, (b, c) in zip(volts, flows))
+    (tmp_path / "gummel.csv").write_text("Vbe [V],Vce [V],Ic [A],Ib [A]\n" + rows)
+    (tmp_path / "gummel.toml").write_text(
+        '[columns]\n"Vbe" = "base_volts"\n"Vce" = "collector_volts"\n"Ic" = "collector_amps"\n"Ib" = "base_amps"\n'
+        '[uncertainty]\ncollector_amps = "1 %"\nbase_amps = "1 %"\n')
+    out = tmp_path / "fitted.toml"
+    assert main(["fit", str(model), str(tmp_path / "gummel.csv"), "--free", "IS", "--free", "BF=50:200", "--write",
+                 str(out), "--plot", str(tmp_path / "g.svg"), "--keep", str(tmp_path / "kept")]) == 0
+    assert "device.IS" in capsys.readouterr().out
+    fitted, before = device("fitted.toml", tmp_path).model, device("mine.toml", tmp_path).model
+    assert fitted.IS == pytest.approx(3e-17, rel=1e-4) and fitted.BF == pytest.approx(90.0, rel=1e-4)
+    assert fitted.RE == before.RE and fitted.base_inductance == before.base_inductance
+    assert (tmp_path / "kept" / "fitted_mine.toml").is_file()
