@@ -11,6 +11,7 @@ import numpy as np
 
 LEAST_ABOVE_NOISE = 3.0  # of a reading over the noise; nearer it is no number but an upper limit. [dB]
 _LOG_LOW = 10 * 0.5772156649015329 / np.log(10)  # noise read with averaging in decibels is so much too low. [dB]
+_ITERATIONS = 60
 AVERAGING = ("power", "logarithmic", "unknown")
 
 
@@ -55,8 +56,9 @@ def without_noise(reading: np.ndarray, floor: float, averaging: str) -> tuple[np
     floor : float
         Reading of the noise alone, at the same settings. [dBm]
     averaging : str
-        "power": the reading is tone plus noise in watts, and 10 log10(1 - 10^(-r/10)) is added. "logarithmic": the tone
-        is hardly disturbed, nothing is added. "unknown": nothing is added, and the band reaches to the other.
+        "power": the reading is tone plus noise in watts, and 10 log10(1 - 10^(-r/10)) is added. "logarithmic": what
+        averaging in decibels adds is taken off (0.2 dB at most), the noise itself reading 2.51 dB low. "unknown":
+        nothing is added, and the band reaches down to the lower of both.
 
     Returns
     -------
@@ -68,7 +70,16 @@ def without_noise(reading: np.ndarray, floor: float, averaging: str) -> tuple[np
     above = reading - floor
     upper = ~(above >= LEAST_ABOVE_NOISE) & np.isfinite(reading)
     share = 10 ** (-np.where(upper, LEAST_ABOVE_NOISE, above) / 10)
-    by_power = reading + 10 * np.log10(1 - share)
-    corrected = np.where(upper, reading, by_power if averaging == "power" else reading)
-    lowest = np.where(upper, -np.inf, reading if averaging == "logarithmic" else by_power)
-    return corrected, lowest, upper
+    found = {"power": reading + 10 * np.log10(1 - share), "logarithmic": _of_a_logarithmic_mean(reading, floor, upper)}
+    found["unknown"] = reading
+    corrected = np.where(upper, reading, found[averaging])
+    lowest = np.minimum(found["power"], found["logarithmic"]) if averaging == "unknown" else found[averaging]
+    return corrected, np.where(upper, -np.inf, lowest), upper
+
+
+def _of_a_logarithmic_mean(reading: np.ndarray, floor: float, upper: np.ndarray) -> np.ndarray:
+    """The tone whose mean in decibels is the reading, by iteration: each step is less than half of the one before."""
+    noise, tone = floor + _LOG_LOW, np.where(upper, floor + _LOG_LOW + LEAST_ABOVE_NOISE, reading)
+    for _ in range(_ITERATIONS):
+        tone = np.maximum(reading - log_average_shift(tone - noise), noise)
+    return tone

@@ -25,6 +25,7 @@ from .measurement import Correction, Measured, Measurement
 from .mismatch import mismatch_bounds, mismatch_standard, phasor_bounds, return_loss_band
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings
 from .setup import Setup
+from .units import in_dbm
 
 _WORTH_TELLING = -0.05  # compression beyond which it is told. [dB]
 _RETURN_LOSS = "input_return_loss_db"
@@ -222,10 +223,8 @@ def _quantity(column: Column, setup: Setup, description: Description, readings: 
 def _in_unit(column: Column, unit: str, readings: Readings) -> np.ndarray:
     if column.unit == unit:
         return column.values.copy()
-    if unit == "dBm" and column.unit == "W":
-        with np.errstate(divide="ignore", invalid="ignore"):
-            found = 10 * np.log10(column.values) + 30
-        return np.where(np.isfinite(found), found, np.nan)
+    if unit == "dBm" and column.unit:
+        return in_dbm(column, file=readings.file).values
     if not column.unit:
         raise Refusal(f"'{column.name}' has no unit; write it: \"{column.name}\" = {{ is = \"{column.meaning}\", "
                       f'unit = "{unit}" }}', "columns", readings.file)

@@ -86,7 +86,10 @@ def test_noise_comes_off_in_watts(above, correction):
 def test_noise_with_unknown_averaging_is_an_interval():
     corrected, lowest, upper = without_noise(np.array([-78.4]), -84.0, "unknown")
     assert corrected[0] == -78.4 and lowest[0] == pytest.approx(-79.7992, abs=5e-5) and not upper[0]
-    assert without_noise(np.array([-78.4]), -84.0, "logarithmic")[1][0] == -78.4
+    by_logarithm = without_noise(np.array([-78.4]), -84.0, "logarithmic")
+    assert by_logarithm[0][0] == by_logarithm[1][0]
+    tone = by_logarithm[0][0]
+    assert tone + log_average_shift(tone - (-84.0 + 2.507)) == pytest.approx(-78.4, abs=1e-4)
 
 
 def test_what_is_near_the_noise_is_an_upper_limit():
