@@ -1,4 +1,4 @@
-"""Results files replace what was there whole, or not at all."""
+"""Files: read with refusals instead of tracebacks; results replace what was there whole, or not at all."""
 
 from __future__ import annotations
 
@@ -10,6 +10,26 @@ from pathlib import Path
 from typing import IO
 
 from .errors import Refusal
+
+
+def read_bytes(path: str | Path, most: int | None = None) -> bytes:
+    """The bytes of a file; with `most`, not more than one byte beyond that many.
+
+    Raises
+    ------
+    Refusal
+        It is missing, is a folder, or cannot be read.
+    """
+    try:
+        with open(path, "rb") as handle:
+            return handle.read() if most is None else handle.read(most + 1)
+    except FileNotFoundError:
+        raise Refusal("there is no such file; check the name and the folder", file=str(path)) from None
+    except IsADirectoryError:
+        raise Refusal("this is a folder; name a file in it", file=str(path)) from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = getattr(error, "strerror", None) or str(error)
+        raise Refusal(f"cannot be read ({reason}); check the file's name and permissions", file=str(path)) from None
 
 
 @contextmanager

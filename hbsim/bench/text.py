@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import Refusal
+from ..files import read_bytes
 
 LARGEST = 400_000_000  # bytes; more is a recording, not a table, and would fill the memory
 _MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
@@ -45,17 +46,9 @@ def read_text(path: str | Path) -> Text:
         It is missing, cannot be read, is no text, or is too large.
     """
     file = str(path)
-    try:
-        if Path(path).is_file() and Path(path).stat().st_size > LARGEST:
-            raise Refusal(f"more than {LARGEST // 1_000_000} MB; cut it to what is needed", file=file)
-        raw = Path(path).read_bytes()
-    except FileNotFoundError:
-        raise Refusal("there is no such file; check the name and the folder", file=file) from None
-    except IsADirectoryError:
-        raise Refusal("this is a folder; name a file in it", file=file) from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = getattr(error, "strerror", None) or str(error)
-        raise Refusal(f"cannot be read ({reason}); check the file's name and permissions", file=file) from None
+    raw = read_bytes(path, LARGEST)
+    if len(raw) > LARGEST:
+        raise Refusal(f"more than {LARGEST // 1_000_000} MB; cut it to what is needed", file=file)
     return decode(raw, file)
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -30,25 +33,12 @@ def of_bench(parser: argparse.ArgumentParser) -> None:
 
 def _compare(options: argparse.Namespace) -> int:
     from ..bench.compare import as_json
-    from ..bench.load import data_sets
     from ..show.compare_page import compare_page
     from ..show.compare_plot import compare_figure
-    from ..show.progress import progress_line
     check_outputs(options)
     check_keep(options)
     circuit = load_circuit(options)
-    with progress_line() as draw:
-        count = 0
-
-        def tell() -> None:
-            nonlocal count
-            count += 1
-            if draw is not None:
-                draw(count, total)
-
-        sets = data_sets(options.measured, circuit.description, harmonics=options.harmonics,
-                         accuracy=asked_accuracy(options), tell=tell)
-        total = sum(len(item.measured) for item in sets)
+    with measured_sets(options, circuit.description) as sets:
         comparisons = [item.comparison(item.predict({})) for item in sets]
     title = circuit.description.title
 
@@ -63,6 +53,17 @@ def _compare(options: argparse.Namespace) -> int:
                      lambda: compare_figure(title, comparisons))
     hand_out(options, page, data, lambda: compare_figure(title, comparisons))
     return 0 if all(item.count for one in comparisons for item in one.quantities.values()) else 1
+
+
+@contextmanager
+def measured_sets(options: argparse.Namespace, description: Any) -> Iterator[Any]:
+    """The data sets that the options name, with the steady states counted on a terminal."""
+    from ..bench.load import data_sets
+    from ..show.progress import counting_line
+    with counting_line() as tell:
+        number = count(1)
+        yield data_sets(options.measured, description, harmonics=options.harmonics, accuracy=asked_accuracy(options),
+                        tell=None if tell is None else lambda: tell(next(number)))
 
 
 def write_comparisons(path: str, comparisons: Any) -> None:

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal
-from .compare import check_keep, keep_results, of_bench
-from .shared import asked_accuracy, check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
+from .compare import check_keep, keep_results, measured_sets, of_bench
+from .shared import check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
 
 
 def add(commands: Any) -> None:
@@ -34,26 +34,14 @@ def add(commands: Any) -> None:
 
 def _fit(options: argparse.Namespace) -> int:
     from ..bench.fit import as_json, fit
-    from ..bench.load import data_sets
     from ..bench.unknowns import unknowns
     from ..show.compare_plot import compare_figure
     from ..show.fit_page import fit_page
-    from ..show.progress import counting_line
     check_outputs(options)
     check_keep(options)
     free = _free(options)
     circuit = _loaded(options)
-    with counting_line() as tell:
-        count = 0
-
-        def solved() -> None:
-            nonlocal count
-            count += 1
-            if tell is not None:
-                tell(count)
-
-        sets = data_sets(options.measured, circuit.description, harmonics=options.harmonics,
-                         accuracy=asked_accuracy(options), tell=solved)
+    with measured_sets(options, circuit.description) as sets:
         found = fit(sets, unknowns(_addresses(free, circuit.description), circuit.description), options.loss)
     title = circuit.description.title
     after = [item.comparison(numbers) for item, numbers in zip(found.sets, found.after)]

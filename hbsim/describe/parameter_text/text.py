@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ...errors import Refusal
+from ...files import read_bytes
 
 MOST_BYTES = 200_000
 LONGEST_LINE = 4000
@@ -45,16 +46,7 @@ def read_file(path: Path) -> tuple[str, tuple[str, ...]]:
     Refusal
         It is missing, is a folder, cannot be read, is no text, or is far too long.
     """
-    try:
-        with path.open("rb") as handle:
-            content = handle.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise Refusal("there is no such file; check the name and the folder") from None
-    except IsADirectoryError:
-        raise Refusal("this is a folder; name a file in it") from None
-    except (OSError, ValueError) as error:
-        raise Refusal(f"cannot be read ({getattr(error, 'strerror', error)}); check the file's name and "
-                      "permissions") from None
+    content = read_bytes(path, MOST_BYTES)
     if len(content) > MOST_BYTES:
         raise Refusal("more than 200 kB; parameters of a transistor fill a page: cut out the table")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):

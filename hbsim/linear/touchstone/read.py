@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from ...errors import Refusal
+from ...files import read_bytes
 from .data import TouchstoneData
 from .doubts import doubts
 from .header import Header
@@ -23,7 +24,7 @@ from .numbers import read_numbers
 from .options import options_above_data
 from .parameters import to_scattering
 from .rows import Table, ports_from_rows, version_1_rows, version_2_rows
-from .text import Text, read_file, read_text
+from .text import Text, read_text
 
 _PORTS_IN_NAME = re.compile(r"\.[SYZHG]([0-9]{1,9})P$", re.IGNORECASE)
 
@@ -43,7 +44,7 @@ def read_touchstone(path: str | Path) -> TouchstoneData:
     """
     raw = b""
     try:
-        raw = read_file(Path(path))
+        raw = read_bytes(path)
         return touchstone_from_bytes(raw, str(path))
     except Refusal as refusal:
         if _is_toml(raw):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from pathlib import Path
 
 from ...errors import Refusal
 
@@ -58,25 +57,6 @@ class Text:
     def words(self, ranges: list[Range]) -> list[str]:
         """All words in some ranges, which are short."""
         return [word.decode(self.encoding) for _, start, end in ranges for word in self.code[start:end].split()]
-
-
-def read_file(path: Path) -> bytes:
-    """The bytes of a file.
-
-    Raises
-    ------
-    Refusal
-        It is missing, is a folder, or cannot be read.
-    """
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise Refusal("there is no such file; check the name and the folder") from None
-    except IsADirectoryError:
-        raise Refusal("this is a folder; name a file in it") from None
-    except (OSError, ValueError) as error:
-        raise Refusal(f"cannot be read ({getattr(error, 'strerror', error)}); check the file's name and "
-                      "permissions") from None
 
 
 def read_text(raw: bytes) -> Text:
