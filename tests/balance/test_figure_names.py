@@ -1,4 +1,4 @@
-"""The figure of each column of a sweep: its value is the column's, its slope that of full solves at neighbouring values.
+"""The figure of each column of a sweep: its value is the column's, its slope that of full solves beside it.
 
 What is differenced is the column as a sweep writes it, not the figure.
 """
