@@ -20,7 +20,9 @@ from .compare import Comparison, compared
 from .dataset import DataSet
 from .measurement import Measured
 
-_SIGMAS = 2.0  # of the standard uncertainty: the band; what is smaller is none but noise (as in compare.py)
+# Standard uncertainties to the ends of the band, of which one of 2000 normal numbers lies beyond: S-parameters come by
+# the hundred, and at two every twentieth would. What is smaller than that is noise: that alone is larger once in 450.
+_SIGMAS = 3.5
 
 
 class NetworkPoints(DataSet):
@@ -131,7 +133,8 @@ class NetworkPoints(DataSet):
 
     def _notes(self) -> tuple[str, ...]:
         faint = int((np.abs(self.s) <= _SIGMAS * self._standard).sum())
-        notes = ("a fit goes by real and imaginary parts; the band of a level is twice their standard uncertainty",)
+        notes = ("a fit goes by real and imaginary parts; the band of a level is "
+                 f"{_SIGMAS:g} times their standard uncertainty",)
         return notes + ((f"within their noise, at most the level shown: {faint} of the numbers",) if faint else ())
 
 
