@@ -134,6 +134,22 @@ class OutputLevel(OutputWatts):
 
 
 @dataclass(frozen=True)
+class RelativeLevel(Figure):
+    """A line at the wanted port against the wanted one. [dB], dBc where the wanted one is the carrier"""
+
+    harmonic: int
+
+    def value(self, state: SteadyState, description: Description) -> float:
+        return OutputLevel(self.harmonic).value(state, description) \
+            - OutputLevel(state.description.wanted_harmonic).value(state, description)
+
+    def slopes(self, state: SteadyState) -> Slopes:
+        result = OutputLevel(self.harmonic).slopes(state)
+        result.add(OutputLevel(state.description.wanted_harmonic).slopes(state), -1.0)
+        return result
+
+
+@dataclass(frozen=True)
 class OutputPhase(Figure):
     """Phase of the voltage at a port against the generator's own, as `SteadyState.output_phase_deg`. [deg]"""
 

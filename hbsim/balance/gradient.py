@@ -16,6 +16,7 @@ A quantity of the description moves everything that is derived from it. The numb
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -23,29 +24,48 @@ import numpy as np
 
 from ..describe.description import Description
 from ..errors import Refusal, nearest
-from .figures import ConversionLoss, DeviceHeat, Figure, OutputLevel, ReturnLoss, SupplyCurrent
+from .figures import (ConversionLoss, DeviceHeat, Efficiency, Figure, OutputLevel, OutputPhase, PeakVoltage,
+                      RelativeLevel, ReturnLoss, SupplyCurrent, SupplyPower)
 from .influence import given_quantities, influence
+from .prepare import mounted_devices
 from .solution import SteadyState
 from .tangent import Tangent
 
+_LINES = {"output_dbm": OutputLevel, "output_dbc": RelativeLevel, "output_phase_deg": OutputPhase}
+_HOW_FOUND = "says how a point was found, and has no slope"
+_WITHOUT_SLOPE = dict.fromkeys(("harmonics", "truncation_db", "truncation_others_db", "solved"), _HOW_FOUND) | {
+    "phase_change_deg_per_db": "is a slope itself; ask for that of output_phase_deg_K by drive.power"}
 
 def figure(name: str, description: Description) -> Figure:
-    """The figure of a column of a sweep's table: "output_dbm_2", "input_return_loss_db", "supply_amps_VCC", ...
+    """The figure of a column of a sweep's table, kept or derived: "output_dbm_2", "output_dbc_1",
+    "conversion_loss_db", "input_return_loss_db", "output_phase_deg_2", "efficiency", "supply_watts",
+    "supply_amps_VCC", "dissipation_watts_Q1", "peak_volts_Q1".
 
     Raises
     ------
     Refusal
         There is no such column, or it has no slope.
     """
-    known: dict[str, Figure] = {"conversion_loss_db": ConversionLoss(), "input_return_loss_db": ReturnLoss()}
+    if name in _WITHOUT_SLOPE:
+        raise Refusal(f"'{name}' {_WITHOUT_SLOPE[name]}")
+    known: dict[str, Figure] = {"conversion_loss_db": ConversionLoss(), "input_return_loss_db": ReturnLoss(),
+                                "efficiency": Efficiency(), "supply_watts": SupplyPower()}
     known |= {f"supply_amps_{supply}": SupplyCurrent(supply) for supply in description.supplies}
-    if name in known:
-        return known[name]
-    stem, _, harmonic = name.rpartition("_")
-    if stem == "output_dbm" and harmonic.isdecimal():
-        return OutputLevel(int(harmonic))
-    known["output_dbm_2"] = OutputLevel(2)
-    raise Refusal(f"there is no figure '{name}'{nearest(name, known)}")
+    for mounted in mounted_devices(description):
+        plus, minus = (mounted.pins[pin] for pin in (mounted.device.main_pin, mounted.device.common))
+        known |= {f"dissipation_watts_{mounted.name}": DeviceHeat(mounted.name),
+                  f"peak_volts_{mounted.name}": PeakVoltage(plus, minus)}
+    wanted = description.wanted_harmonic
+    stem, _, digits = name.rpartition("_")
+    if stem in _LINES and re.fullmatch("[1-9][0-9]*", digits):
+        if stem == "output_dbc" and int(digits) == wanted:
+            raise Refusal(f"'{name}' would be the wanted line against itself; give another harmonic")
+        known[name] = _LINES[stem](int(digits))
+    known |= {f"{stem}_{wanted}": kind(wanted) for stem, kind in _LINES.items() if kind is not RelativeLevel}
+    known[f"output_dbc_{wanted + 1}"] = RelativeLevel(wanted + 1)
+    if name not in known:
+        raise Refusal(f"there is no figure '{name}'{nearest(name, known)}")
+    return known[name]
 
 
 def gradient(state: SteadyState, figures: Mapping[str, Figure] | Sequence[str],

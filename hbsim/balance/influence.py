@@ -16,7 +16,7 @@ resistor of 1 ohm), points on the other side serve, to the same order.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from threading import Lock
 from weakref import WeakKeyDictionary
@@ -25,29 +25,17 @@ import numpy as np
 
 from ..describe.description import Description
 from ..errors import Refusal
-from ..linear.elimination import REFERENCE
-from ..linear.microstrip.line import LIGHT
-from ..linear.network import GROUND, Element, Network, dc_ties
+from ..linear.network import Element, Network, dc_ties
 from ..linear.part import Relation
-from ..linear.sensitivity import FormChanged, Offset, Transfer, law_slope
+from ..linear.sensitivity import Offset, Transfer
+from .differences import Circuit, Formula, Otherwise, Points, differenced, moved_laws, slope_of
 from .prepare import elements_of, harmonic_omegas, mounted_devices
 from .solution import SteadyState
 from .spectrum import phasors, real_form
 from .system import Mounted
 
-_STEP = 2.0**-13
-_FROM_ZERO = 1e-6  # from a value of zero: of what is usual of the kind at the highest harmonic
-_ONE_SIDED = ((0.0, -25 / 12), (1.0, 4.0), (2.0, -3.0), (3.0, 4 / 3), (4.0, -1 / 4))
-_STENCILS = (((-2.0, 1 / 12), (-1.0, -2 / 3), (1.0, 2 / 3), (2.0, -1 / 12)),  # (place in steps, weight), fourth order
-             _ONE_SIDED, tuple((-place, -weight) for place, weight in _ONE_SIDED))
-_NOT_FROM_ZERO = 0.1  # of a part that is not there at a value of zero: how far its law may be from proportion
 _MOST_NETWORKS = 4  # each holds its equations, some MB
 _MOST_KEPT = 4096  # slopes of one network, in a sweep of something that it does not depend on
-_OTHERWISE = "the circuit is put together otherwise just beside this value: a part or a node comes or goes"
-
-
-class _Otherwise(Exception):
-    """A neighbouring circuit has other parts or nodes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +72,7 @@ class _Laws:
     """What holds for all states of one network: the difference formula, the slopes of the laws, and whether anything
     but a law moves: a device, a source, or what a figure may read from the description."""
 
-    stencil: tuple[tuple[float, float], ...]
-    step: float
+    formula: Formula
     slopes: tuple[tuple[Element, Relation], ...]
     else_moves: bool
 
@@ -158,7 +145,7 @@ def influence(state: SteadyState, address: str) -> Influence:
     if not laws.else_moves:
         harmonics, n_branch = state.system.harmonics + 1, len(state.system.devices.branch_from)
         return Influence(address, (), offsets, np.zeros((harmonics, n_branch), complex), np.zeros_like(state.source))
-    points = points or _points(state.description, address, laws.stencil, laws.step)
+    points = points or laws.formula.points(state.description, address)
     heating, temperature = ({name: slope for name in state.description.devices
                              if (slope := slope_of(points, lambda d: getattr(d.devices[name].part, what)))}
                             for what in ("heating", "temperature"))
@@ -166,102 +153,39 @@ def influence(state: SteadyState, address: str) -> Influence:
                      heating)
 
 
-def slope_of(points: Sequence[tuple[float, Description]], f: Callable[[Description], float]) -> float:
-    """Slope of any f(circuit) along the points of an influence; zero to the last digit where nothing moves."""
-    first = f(points[0][1])
-    return sum(weight * (f(description) - first) for weight, description in points)
-
-
-def _points(description: Description, address: str, stencil: tuple[tuple[float, float], ...],
-            step: float) -> tuple[tuple[float, Description], ...]:
-    value = description.look_up(address)[1]
-    return tuple((weight / step, description.with_values({address: value + place * step}) if place else description)
-                 for place, weight in stencil)
-
-
-def _laws(state: SteadyState, address: str) -> tuple[_Laws, tuple[tuple[float, Description], ...]]:
+def _laws(state: SteadyState, address: str) -> tuple[_Laws, Points]:
     """The slopes of the laws, by the first difference formula that can be taken here, and its points."""
-    spec, value = state.description.look_up(address)
-    if value is None:
-        raise Refusal("is not given in this circuit; give it a value first", address)
-    if not math.isfinite(value):
-        raise Refusal("is infinite in this circuit, where nothing has a slope; give it a finite value first", address)
-    step = _STEP * abs(value) or _FROM_ZERO * _usual(spec.unit, float(state.system.network.omega[-1]))
-    if spec.unit == "dBm":
-        step = _STEP
-    reasons = []
-    for stencil in _STENCILS:
-        try:
-            points = _points(state.description, address, stencil, step)
-            else_moves = any(getattr(points[-1][1], what) is not getattr(state.description, what)
-                             for what in ("drive", "ports", "supplies", "devices"))
-            return _Laws(stencil, step, tuple(_slopes(state, points)), else_moves), points
-        except (FormChanged, _Otherwise):
-            reasons.insert(0, _OTHERWISE)
-        except Refusal as refusal:
-            reasons.append(str(refusal))
-    raise Refusal(f"has no slope at {value:g} {spec.unit}: {reasons[0]}; give it another value first", address)
+    def take(formula: Formula, points: Points) -> tuple[_Laws, Points]:
+        else_moves = any(getattr(points[-1][1], what) is not getattr(state.description, what)
+                         for what in ("drive", "ports", "supplies", "devices"))
+        return _Laws(formula, tuple(_slopes(state, points)), else_moves), points
+
+    return differenced(state.description, address, float(state.system.network.omega[-1]), take)
 
 
-def _usual(unit: str, omega: float) -> float:
-    """A value that is neither large nor small at a frequency [rad/s]. A law is written as an admittance up to 1 S; a
-    millionth of REFERENCE in series with that (a resistance, an inductance) bends nothing."""
-    return {"ohm": REFERENCE, "H": REFERENCE / omega, "F": 1.0 / (REFERENCE * omega), "s": 1.0 / omega,
-            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3}.get(unit, 1.0)
-
-
-def _slopes(state: SteadyState, points: Sequence[tuple[float, Description]]) -> Iterator[tuple[Element, Relation]]:
+def _slopes(state: SteadyState, points: Points) -> Iterable[tuple[Element, Relation]]:
     """The laws that move, with their slopes."""
     network = state.system.network
-    circuits: list[tuple[float, Mapping[str, Element], np.ndarray]] = []
+    circuits: list[Circuit] = []
     for weight, description in reversed(points):
         if description is state.description:
-            circuits.append((weight, network.elements, network.omega))
+            circuits.append(Circuit(weight, network.elements, network.omega))
             continue
         mounted = mounted_devices(description)
         _same_branches(state.system.mounted, mounted)
         elements = {element.name: element for element in elements_of(description, mounted)[0]}
         omega = harmonic_omegas(description, state.system.harmonics)
-        circuits.append((weight, elements, omega))
+        circuits.append(Circuit(weight, elements, omega))
         if len(circuits) == 1 and elements == network.elements and omega[-1] == network.omega[-1]:
-            return  # as for most quantities of devices and sources: the other points need no look
-    for name in dict.fromkeys(name for _, elements, _ in circuits for name in elements):
-        if name not in network.elements:
-            yield _new_part(name, circuits[::-1], network)
-            continue
-        base = network.elements[name]
-        laws, moves = [], False
-        for weight, elements, omega in circuits:
-            if name not in elements or elements[name].nodes != base.nodes:
-                raise _Otherwise
-            part = elements[name].part
-            same = omega[-1] == network.omega[-1] and (part is base.part or part == base.part)
-            moves = moves or not same
-            laws.append((weight, network.relations[name] if same else part.relation(omega)))
-        if moves:
-            yield base, law_slope(laws, network.relations[name])
+            return ()  # as for most quantities of devices and sources: the other points need no look
+    known = {*network.device_nodes, *(node for e in network.elements.values() for node in e.nodes)}
+    return moved_laws(circuits[::-1], network.elements, network.relations, network.omega, known)
 
 
 def _same_branches(base: Sequence[Mounted], moved: Sequence[Mounted]) -> None:
     for mine, its in zip(base, moved):
         if mine.device is not its.device and mine.branches() != its.branches():
-            raise _Otherwise
-
-
-def _new_part(name: str, circuits: Sequence[tuple[float, Mapping[str, Element], np.ndarray]],
-              network: Network) -> tuple[Element, Relation]:
-    """A part that a value of zero leaves out (a capacitance), if its admittance grows from none; with its slope."""
-    known = {GROUND, *network.device_nodes, *(node for e in network.elements.values() for node in e.nodes)}
-    found = [(weight, elements[name], omega) for weight, elements, omega in circuits if name in elements]
-    laws = [(weight, element.part.relation(omega)) for weight, element, omega in found]
-    element = found[0][1]
-    if len(laws) != len(_ONE_SIDED) - 1 or any(law.b is not None for _, law in laws) \
-            or not known.issuperset(element.nodes):
-        raise _Otherwise
-    near, far = laws[0][1].a, laws[1][1].a
-    if np.abs(far - 2.0 * near).max() > _NOT_FROM_ZERO * np.abs(near).max():
-        raise _Otherwise
-    return element, law_slope(laws, Relation(np.zeros_like(near)))
+            raise Otherwise
 
 
 def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]]) -> np.ndarray:

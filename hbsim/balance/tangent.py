@@ -24,9 +24,10 @@ import numpy as np
 from scipy.linalg import lapack
 
 from ..errors import Refusal
+from .differences import slope_of
 from .equations import residual
 from .figures import Figure, Slopes
-from .influence import Influence, kept_of, slope_of
+from .influence import Influence, kept_of
 from .linearised import linearise
 from .solution import SteadyState
 from .spectrum import real_form

@@ -74,7 +74,7 @@ def scattering(elements: Sequence[Element], ports: Sequence[tuple[str, str]], re
     elements = joined_to(elements, nodes)
     ends = incidence(nodes, ports)
     found = np.zeros((len(omega), len(ports), len(ports)), complex)
-    step = _at_once(elements, nodes)
+    step = at_once(elements, nodes)
     for first in range(0, len(omega), step):
         piece = slice(first, first + step)
         network = Network(elements, [], nodes, omega[piece])
@@ -131,26 +131,56 @@ def between_ports(a: np.ndarray, b: np.ndarray, ends: np.ndarray, reference: np.
     Refusal
         A port voltage is not determined: an active network at the edge of oscillation.
     """
-    root = np.sqrt(reference)
-    hung = (ends / reference) @ ends.T + admittance
-    matrix, right = a + b @ hung, 2.0 * b @ (ends / root)
-    # the size of the terms before they cancel: a row that does so but for rounding must not look like another
-    largest = (np.abs(a) + np.abs(b) @ np.abs(hung)).max(axis=2, initial=0.0)
-    scale = np.where(largest > 0.0, largest, 1.0)[:, :, None]
-    matrix, right = matrix / scale, right / scale
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inverse = np.linalg.cond(matrix, "fro") / np.linalg.norm(matrix, axis=(1, 2))  # the norm of it
-    singular = ~(inverse < _SMALLEST)
-    voltage = np.zeros(right.shape, complex)
-    voltage[~singular] = np.linalg.solve(matrix[~singular], right[~singular])
-    for k in np.flatnonzero(singular):
-        shortest = _shortest(matrix[k], right[k], ends)
-        if shortest is None:
-            at = "" if omega is None else f" at {show(float(omega[k]) / (2 * np.pi), 'Hz', 6)}"
-            raise Refusal(f"the voltages of the ports are not determined{at}: the circuit is at the edge of "
-                          "oscillation there; change a port's reference or add a loss")
-        voltage[k] = shortest
-    return (ends.T @ voltage) / root[:, None] - np.eye(len(root))
+    return PortLoad(a, b, ends, reference, admittance, omega).s
+
+
+class PortLoad:
+    """A network with its references hung on, and the kept nodes as one wave after another enters it.
+
+    Parameters and refusals as for `between_ports`.
+
+    Attributes
+    ----------
+    voltage, current : ndarray, complex, (n_frequency, n_node, n_port)
+        Of the kept nodes, for a wave of 1 into each port alone; the current flows out of the network. [V], [A]
+    s : ndarray, complex, (n_frequency, n_port, n_port). [1]
+    """
+
+    def __init__(self, a: np.ndarray, b: np.ndarray, ends: np.ndarray, reference: np.ndarray,
+                 admittance: np.ndarray | float = 0.0, omega: np.ndarray | None = None) -> None:
+        self._ends, self._root, self._omega = ends, np.sqrt(reference), omega
+        hung = (ends / reference) @ ends.T + admittance
+        matrix, given = a + b @ hung, 2.0 * ends / self._root
+        # the size of the terms before they cancel: a row that does so but for rounding must not look like another
+        largest = (np.abs(a) + np.abs(b) @ np.abs(hung)).max(axis=2, initial=0.0)
+        self._scale = np.where(largest > 0.0, largest, 1.0)[:, :, None]
+        self._matrix = matrix / self._scale
+        with np.errstate(divide="ignore", invalid="ignore"):
+            inverse = np.linalg.cond(self._matrix, "fro") / np.linalg.norm(self._matrix, axis=(1, 2))  # the norm of it
+        self._singular = ~(inverse < _SMALLEST)
+        self.voltage = self._solved(self._matrix, b @ given / self._scale, ends)
+        self.current = hung @ self.voltage - given
+        self.s = (ends.T @ self.voltage) / self._root[:, None] - np.eye(len(reference))
+
+    def slope(self, equations: np.ndarray) -> np.ndarray:
+        """How S moves, (n_frequency, n_port, n_port), where what the equations A V + B I = 0 hold moves so: `equations`
+        (n_frequency, n_node, n_port), at the voltages and currents of the wave into each port."""
+        right = np.broadcast_to(self._ends / self._root, (len(self._matrix), *self._ends.shape))
+        # what else solves the transposed equations weighs only what is no answer to any wave
+        left = self._solved(self._matrix.transpose(0, 2, 1), right, np.zeros_like(self._ends))
+        return -left.transpose(0, 2, 1) @ (equations / self._scale)
+
+    def _solved(self, matrix: np.ndarray, right: np.ndarray, ends: np.ndarray) -> np.ndarray:
+        found, singular = np.zeros(right.shape, complex), self._singular
+        found[~singular] = np.linalg.solve(matrix[~singular], right[~singular])
+        for k in np.flatnonzero(singular):
+            shortest = _shortest(matrix[k], right[k], ends)
+            if shortest is None:
+                at = "" if self._omega is None else f" at {show(float(self._omega[k]) / (2 * np.pi), 'Hz', 6)}"
+                raise Refusal(f"the voltages of the ports are not determined{at}: the circuit is at the edge of "
+                              "oscillation there; change a port's reference or add a loss")
+            found[k] = shortest
+        return found
 
 
 def _shortest(matrix: np.ndarray, right: np.ndarray, ends: np.ndarray) -> np.ndarray | None:
@@ -164,7 +194,7 @@ def _shortest(matrix: np.ndarray, right: np.ndarray, ends: np.ndarray) -> np.nda
     return (vh[:rank].conj().T / s[:rank]) @ (u[:, :rank].conj().T @ right)
 
 
-def _at_once(elements: Sequence[Element], nodes: Sequence[str]) -> int:
+def at_once(elements: Sequence[Element], nodes: Sequence[str]) -> int:
     """How many frequencies are eliminated at a time, so that the matrices keep to `_ROOM`."""
     size = len(node_names(nodes, elements)) + sum(len(element.nodes) for element in elements)
     return max(1, int(_ROOM / (16 * _COPIES * max(size, 1) * (size + len(nodes)))))

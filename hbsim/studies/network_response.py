@@ -196,12 +196,11 @@ def network_response(description: Description, frequency: Sequence[float], ports
     Refusal
         A name is not known, the frequencies do not rise, or the network leaves a voltage undetermined.
     """
-    frequency = _checked(frequency)
+    frequency = checked_frequencies(frequency)
     if device not in (ABSENT, LINEARISED):
         raise Refusal(f"'{device}' is no way of taking devices; write '{ABSENT}' or '{LINEARISED}'", "device")
     try:
-        references = [reference] if isinstance(reference, (int, float)) else reference
-        return _response(description, ports, frequency, references, parts, device == LINEARISED)
+        return _response(description, ports, frequency, _listed(reference), parts, device == LINEARISED)
     except Refusal as refusal:
         raise refusal.located(file=description.file) from None
 
@@ -216,19 +215,10 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
         mounted, bias, operating = _linearised(description, group)
     else:
         mounted, bias, operating = [], {}, None
-    elements, _ = elements_of(description, mounted)
-    if group is not None:
-        elements = elements_of_group(description, elements, group)
-    loads = _loads(mounted, bias) if linearised else None
-    loaded = loads.nodes if loads else ()
-    nodes = [node for node in node_names(loaded, elements) if "|" not in node]  # others are inside a junction
-    at = response_ports(description, names, reference, nodes)
-    elements = elements_that_count(elements, at)
-    joined = joined_to(elements, [*loaded, *(node for port in at for node in (port.plus, port.minus))])
-    apart = [e.name for e in elements if e not in joined and e.name in description.parts]
+    model, apart = _model(description, names, reference, group, mounted, _loads(mounted, bias) if linearised else None)
+    at, joined = model.ports, model.elements
     names_joined = {element.name for element in joined}
     junctions = tuple(item for item in description.joined.added if item.element.name in names_joined)
-    model = LinearCircuit(tuple(joined), at, loads)
     low, high = float(frequency[0]), float(frequency[-1])
     drive = description.drive.frequency
     harmonics = {k: k * drive for k in range(max(1, int(np.ceil(low / drive))), int(high / drive) + 1)}
@@ -242,7 +232,34 @@ def _response(description: Description, names: Sequence[str] | None, frequency: 
                            _warnings(description, joined, high), junctions, model)
 
 
-def _checked(frequency: Sequence[float]) -> np.ndarray:
+def linear_circuit(description: Description, ports: Sequence[str] | None = None, *,
+                   reference: float | Sequence[float] | None = None,
+                   parts: Sequence[str] | None = None) -> LinearCircuit:
+    """What `network_response` asks of its frequencies, the devices taken out; words and refusals as there."""
+    return _model(description, ports, _listed(reference), part_names(description, parts, False), [], None)[0]
+
+
+def _listed(reference: float | Sequence[float] | None) -> Sequence[float] | None:
+    return [reference] if isinstance(reference, (int, float)) else reference
+
+
+def _model(description: Description, names: Sequence[str] | None, reference: Sequence[float] | None,
+           group: Sequence[str] | None, mounted: list, loads: Loads | None) -> tuple[LinearCircuit, list[str]]:
+    """The linear circuit, and the parts that hang together with none of its ports."""
+    elements, _ = elements_of(description, mounted)
+    if group is not None:
+        elements = elements_of_group(description, elements, group)
+    loaded = loads.nodes if loads else ()
+    nodes = [node for node in node_names(loaded, elements) if "|" not in node]  # others are inside a junction
+    at = response_ports(description, names, reference, nodes)
+    elements = elements_that_count(elements, at)
+    joined = joined_to(elements, [*loaded, *(node for port in at for node in (port.plus, port.minus))])
+    apart = [e.name for e in elements if e not in joined and e.name in description.parts]
+    return LinearCircuit(tuple(joined), at, loads), apart
+
+
+def checked_frequencies(frequency: Sequence[float]) -> np.ndarray:
+    """Frequencies as an array, (n,) [Hz]; raises Refusal where they are too few or too many, or do not rise."""
     points = np.asarray(frequency, float).ravel()
     if len(points) < 2:
         raise Refusal("fewer than 2 frequencies; give at least 2", "frequency")

@@ -9,33 +9,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..balance.figures import Efficiency, Figure, OutputLevel, Slopes
+from ..balance.figures import Figure, OutputPhase, RelativeLevel
 from ..balance.gradient import figure
-from ..balance.solution import SteadyState
 from ..describe.description import Description
 from ..errors import Refusal
 from ..quantities import parse, show
+from .outputs import column_unit
 
 # Common practice, no source: connectors and the directivity of analysers hide what comes back 40 dB below what went in.
 BEST_MATCH_DB = 40.0
 _MATCH = "input_return_loss_db"
 _DB_UNITS = ("dBm", "dB")
-
-
-@dataclass(frozen=True)
-class RelativeLevel(Figure):
-    """A line at the wanted port against the wanted one. [dB], dBc where the wanted one is the carrier"""
-
-    harmonic: int
-
-    def value(self, state: SteadyState, description: Description) -> float:
-        return OutputLevel(self.harmonic).value(state, description) \
-            - OutputLevel(description.wanted_harmonic).value(state, description)
-
-    def slopes(self, state: SteadyState) -> Slopes:
-        result = OutputLevel(self.harmonic).slopes(state)
-        result.add(OutputLevel(state.description.wanted_harmonic).slopes(state), -1.0)
-        return result
 
 
 @dataclass(frozen=True)
@@ -111,8 +95,8 @@ class Hold:
 
 
 def wish(name: str, description: Description, better: int | None = None) -> Wish:
-    """A figure by its name: "output_dbm_2", "output_dbc_1" (against the wanted line), "input_return_loss_db",
-    "conversion_loss_db", "efficiency", "supply_amps_VCC".
+    """A figure by its name, that of a column of a sweep: "output_dbm_2", "output_dbc_1" (against the wanted line),
+    "input_return_loss_db", "conversion_loss_db", "efficiency", "supply_amps_VCC", "dissipation_watts_Q1", ...
 
     Parameters
     ----------
@@ -122,24 +106,15 @@ def wish(name: str, description: Description, better: int | None = None) -> Wish
     Raises
     ------
     Refusal
-        There is no such figure.
+        There is no such figure, or it is a phase.
     """
     wanted = f"output_dbm_{description.wanted_harmonic}"
     natural = 1 if name in (wanted, _MATCH, "efficiency") else -1
     direction = natural if better is None else better
-    if name == "efficiency":
-        return Wish(name, Efficiency(), "1", direction)
-    relative = re.fullmatch(r"output_dbc_(\d+)", name)
-    if relative:
-        harmonic = int(relative[1])
-        if harmonic in (0, description.wanted_harmonic):
-            raise Refusal("a line is held against the wanted one; give another harmonic, such as output_dbc_1", name)
-        return Wish(name, RelativeLevel(harmonic), "dB", direction)
-    try:
-        found = figure(name, description)
-    except Refusal as refusal:
-        raise Refusal(f"{refusal.what}; besides columns of a sweep there are efficiency and output_dbc_1") from None
-    return Wish(name, found, "A" if name.startswith("supply_amps_") else "dBm" if "dbm" in name else "dB", direction)
+    found = figure(name, description)
+    if isinstance(found, OutputPhase):
+        raise Refusal("a phase goes round in a circle, so that no value of it is better than another", name)
+    return Wish(name, found, column_unit(name), direction)
 
 
 def usual_wishes(description: Description) -> list[Wish]:
