@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..balance.accuracy import LEVELS, Accuracy
-from ..balance.figures import OutputLevel
+from ..balance.figures import ConversionLoss, OutputLevel
 from ..balance.gradient import figure, gradient
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
@@ -182,8 +182,9 @@ class CircuitPoints(DataSet):
         return found
 
     def _read_by_the_analyser(self) -> np.ndarray:
-        """1 for each level at the output, else 0."""
-        return np.array([float(isinstance(self._figures[name], OutputLevel)) for _, name in self.place])
+        """What each number moves by when all levels that are read move by 1 dB."""
+        return np.array([1.0 if isinstance(self._figures[name], OutputLevel) else
+                         -1.0 if isinstance(self._figures[name], ConversionLoss) else 0.0 for _, name in self.place])
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
         asked = [address for address in addresses if address not in BENCH]

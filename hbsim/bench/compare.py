@@ -16,7 +16,7 @@ from ..quantities import finite_or_none, show
 from .measurement import Measured
 
 _SIGMAS = 2.0  # "Agreement": within twice the standard uncertainty (JCGM 100:2008, 6.3.3: coverage near 95 %)
-_MOST = 0.05  # share of points that may lie outside by chance then
+_OUTSIDE, _CHANCE = 0.0455, 0.05  # share of points beyond that by chance; likelihood that more are taken for chance
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +66,7 @@ class Compared:
         if not self.count:
             return "nothing to compare: no point has both a number and a prediction"
         away = f"{standard} of {self.count} points lie beyond twice their standard uncertainty"
-        if band == 0 and standard <= _MOST * self.count:
+        if band == 0 and standard <= most_by_chance(self.count):
             return f"agrees within its uncertainty: {away}, none beyond its band"
         if band == 0:
             return f"agrees within its band, but not within its standard uncertainty: {away}; what is common to the " \
@@ -126,6 +126,13 @@ class Comparison:
             words = ", ".join(show(float(self.settings[name][point]), self.units[name]) for name in others)
             found.setdefault(words, []).append(point)
         return {words: np.array(points) for words, points in found.items()}
+
+
+def most_by_chance(count: int) -> int:
+    """How many of so many points may lie beyond twice their standard uncertainty before chance explains it in less than
+    one case of twenty."""
+    from scipy.stats import binom
+    return int(binom.ppf(1.0 - _CHANCE, count, _OUTSIDE))
 
 
 def compared(name: str, unit: str, item: Measured, predicted: np.ndarray) -> Compared:

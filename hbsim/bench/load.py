@@ -16,6 +16,7 @@ from .dataset import DataSet
 from .device_points import DevicePoints, is_of_a_device
 from .mapping import mapping_of
 from .reader import read_readings
+from .scattering import is_touchstone, scattering_set
 from .setup import read_setup
 
 
@@ -83,9 +84,11 @@ def data_set(path: str | Path, description: Description, *, harmonics: int | Non
         As the readers; what was measured does not belong to the circuit.
     """
     data, tree, file = tree_of(path)
-    setup = read_setup(tree, file)
+    setup, title = read_setup(tree, file), text(tree, "name", default="") or data.name
+    if is_touchstone(data):
+        return scattering_set(data, tree, setup, description, title)
     readings = read_readings(data, mapping_of(tree, file))
-    item = measurement(readings, setup, description, text(tree, "name", default="") or data.name)
+    item = measurement(readings, setup, description, title)
     if not is_of_a_device(item):
         return CircuitPoints(description, item, harmonics, accuracy, tell)
     name = text(tree, "device", default="")

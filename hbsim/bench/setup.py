@@ -35,6 +35,7 @@
     output_dbm_2 = "0.2 dB"         # of one
     input_return_loss_db = "0.3 dB"
     supply_amps_VCC = "0.1 mA"      # or "2 %"
+    s_parameters = "0.01"           # of the real and of the imaginary part, each
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ from .losses import BEYOND, Loss, loss_of_file
 
 LEVELS = "levels"
 TABLES = ("bench", "file", "table", "columns", "settings", "input", "output", "generator", "analyser", "bridge",
-          "uncertainty", "device", "name")
+          "uncertainty", "network", "device", "name")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},
             "generator": {"level_error": "dB", "second_harmonic": "dB"},
             "analyser": {"noise_floor": "dBm", "second_harmonic_intercept": "dBm", "third_harmonic_intercept": "dBm",
@@ -127,7 +128,7 @@ def _with_shared(tree: dict[str, Any], folder: Path) -> dict[str, Any]:
         raise Refusal("is the name of a TOML file, in quotes", "bench")
     path = folder / tree["bench"]
     shared = read_toml(path)
-    check_keys(shared, TABLES[4:-2])
+    check_keys(shared, TABLES[4:-3])
     for key in ("input", "output"):
         for item in _entries(shared.get(key, {})):
             if "file" in item:
