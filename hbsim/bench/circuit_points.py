@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..balance.accuracy import LEVELS, Accuracy
-from ..balance.figures import OutputLevel
+from ..balance.figures import OutputLevel, ReturnLoss
 from ..balance.gradient import figure, gradient
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
@@ -60,6 +60,7 @@ class CircuitPoints(DataSet):
         self.limit = np.array([item.limit[point] for item, point in taken], int)
         self.labels = [self._label(point, name) for point, name in self.place]
         self.units = [column_unit(name) for _, name in self.place]
+        self.losses = np.array([isinstance(self._figures[name], ReturnLoss) for _, name in self.place], bool)
         self._used = sorted({point for point, _ in self.place})
         self._states: dict[int, SteadyState] = {}
         self._coarse = False

@@ -25,7 +25,7 @@ _CLOSE = 0.95  # a correlation worth a sentence
 class Direction:
     """A way in which the unknowns move together while the data hardly change.
 
-    moves : address -> change along it, relative (0.1: 10 %) where the unknown is searched by ratio, else in its unit;
+    moves : address -> change along it, relative (0.1: 10 %) where the unknown is a matter of ratio, else in its unit;
         the largest part is 1 in the unknown's own measure.
     error : standard uncertainty along it, in the same measure.
     """
@@ -41,7 +41,7 @@ class Worth:
     Attributes
     ----------
     errors : ndarray, (n,)
-        Standard errors in the measure of the search: relative where an unknown is searched by ratio, else in its unit.
+        Standard errors, relative where an unknown is a matter of ratio (`Unknown.whole`), else in its unit.
         Infinite where the data say nothing.
     correlations : ndarray, (n, n)
     vague : tuple of Direction
@@ -60,21 +60,24 @@ class Worth:
     freedom: int
 
 
-def worth(unknowns: Sequence[Unknown], jacobian: np.ndarray, residuals: np.ndarray) -> Worth:
+def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.ndarray, residuals: np.ndarray) -> Worth:
     """Judge an answer.
 
     Parameters
     ----------
     unknowns : sequence of Unknown
+    values : sequence of float
+        What was found for each. [unit of the quantity]
     jacobian : ndarray, (n_value, n)
-        Of the weighted residuals, in the measure of the search.
+        Of the weighted residuals, against each unknown in its unit.
     residuals : ndarray, (n_value,)
         Weighted.
     """
     n = len(unknowns)
     # each column by what the unknown may be wrong by before it counts as unknown: then all directions compare
-    measure = np.array([_measure(item) for item in unknowns])
-    _, sizes, ways = np.linalg.svd(jacobian * measure, full_matrices=True)
+    measure = np.array([item.room(value) for item, value in zip(unknowns, values)])
+    whole = np.array([item.whole(value) for item, value in zip(unknowns, values)])
+    _, sizes, ways = np.linalg.svd(jacobian * whole * measure, full_matrices=True)
     sizes = np.concatenate([sizes, np.zeros(n - len(sizes))])
     known = sizes > sizes.max(initial=0.0) * LOST
     with np.errstate(divide="ignore"):
@@ -92,13 +95,6 @@ def worth(unknowns: Sequence[Unknown], jacobian: np.ndarray, residuals: np.ndarr
     freedom = len(residuals) - n
     scatter = float(np.sqrt((residuals**2).sum() / freedom)) if freedom > 0 else float("nan")
     return Worth(np.where(lost, np.inf, errors), correlations, vague, scatter, freedom)
-
-
-def _measure(item: Unknown) -> float:
-    """What counts as the whole of an unknown, in the measure of the search: its limits, else its value or one unit."""
-    if item.limited and np.isfinite(item.high - item.low):
-        return item.place(item.high) - item.place(item.low)
-    return 1.0
 
 
 def _direction(unknowns: Sequence[Unknown], moves: np.ndarray, shares: np.ndarray, spread: float) -> Direction:
