@@ -198,6 +198,32 @@ def prepare(description: Description, harmonics: int, samples: int | None = None
     return System(network, mounted, samples)
 
 
+class Systems:
+    """Systems of one circuit, kept while nothing but the voltages of its sources changes: one for each number of
+    harmonics. Not for two threads at once: a system has room for one computation at a time."""
+
+    def __init__(self) -> None:
+        self._of: Description | None = None
+        self._kept: dict[tuple[int, int | None], System] = {}
+
+    def get(self, description: Description, harmonics: int, samples: int | None = None) -> System:
+        """As `prepare`."""
+        if self._of is None or not _same_but_sources(self._of, description):
+            self._kept.clear()
+        self._of = description
+        if (harmonics, samples) not in self._kept:
+            self._kept[harmonics, samples] = prepare(description, harmonics, samples)
+        return self._kept[harmonics, samples]
+
+
+def _same_but_sources(one: Description, other: Description) -> bool:
+    def fixed(description: Description) -> tuple:
+        return (description.drive.frequency, description.wanted_harmonic,
+                [(name, supply.node, supply.resistance) for name, supply in description.supplies.items()])
+    return all(getattr(one, what) is getattr(other, what) for what in ("parts", "devices", "ports", "junctions")) \
+        and fixed(one) == fixed(other)
+
+
 def generator_voltage(description: Description, power_dbm: float) -> float:
     """Source voltage behind the drive port's resistance R for an available power P: sqrt(8 R P), peak. [V]"""
     return math.sqrt(8 * description.ports[description.drive.port].impedance * watts(power_dbm))

@@ -10,6 +10,7 @@ import numpy as np
 from ..balance.accuracy import LEVELS, Accuracy
 from ..balance.figures import OutputLevel, ReturnLoss
 from ..balance.gradient import figure, gradient
+from ..balance.prepare import Systems
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe.description import Description
@@ -63,7 +64,7 @@ class CircuitPoints(DataSet):
         self.losses = np.array([isinstance(self._figures[name], ReturnLoss) for _, name in self.place], bool)
         self._used = sorted({point for point, _ in self.place})
         self._states: dict[int, SteadyState] = {}
-        self._coarse = False
+        self._systems, self._coarse = Systems(), False
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
         self.solves = 0
@@ -112,7 +113,7 @@ class CircuitPoints(DataSet):
             self._tell()
         harmonics = self._given or self._harmonics.get(point)
         try:
-            state = solve(circuit, harmonics, None, start, self.accuracy)
+            state = solve(circuit, harmonics, None, start, self.accuracy, self._systems)
         except (NotSolved, Refusal) as failure:
             self.reasons[point] = failure.reason if isinstance(failure, NotSolved) else str(failure)
             return None
