@@ -178,7 +178,7 @@ def influence(state: SteadyState, address: str) -> Influence:
         return Influence(address, (), offsets, np.zeros((harmonics, n_branch), complex), np.zeros_like(state.source))
     near = kept.devices.get(address)
     if near is not None and near.of is state.description.devices:
-        points = points or tuple((weight, replace(state.description, devices=placed)) for weight, placed in near.near)
+        points = points or tuple((weight, replace(state.description, devices=these)) for weight, these in near.near)
     else:
         points = points or _points(state.description, address, laws.stencil, laws.step)
         near = _devices(state, points)
@@ -187,8 +187,8 @@ def influence(state: SteadyState, address: str) -> Influence:
     heating, temperature = ({name: slope for name in state.description.devices
                              if (slope := slope_of(points, lambda d: getattr(d.devices[name].part, what)))}
                             for what in ("heating", "temperature"))
-    return Influence(address, points, offsets, _branch_slope(state, points, near.packed), _source_slope(state, points), temperature,
-                     heating)
+    return Influence(address, points, offsets, _branch_slope(state, points, near.packed), _source_slope(state, points),
+                     temperature, heating)
 
 
 def slope_of(points: Sequence[tuple[float, Description]], f: Callable[[Description], float]) -> float:

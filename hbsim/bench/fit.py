@@ -42,8 +42,8 @@ class Fit:
     values : dict
         Address -> value found. [unit of the quantity]
     errors : dict
-        Address -> standard error in the same unit, from the stated uncertainties of the data; infinite where the data
-        say nothing.
+        Address -> standard error in the same unit, from the stated uncertainties of the data (with another loss than
+        squares from the residuals, see judged.py); infinite where the data say nothing.
     worth : Worth
         In the measure of the search.
     sets : tuple of DataSet
@@ -243,10 +243,12 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
     except KeyboardInterrupt:
         places = places if search.best is None else search.best[1]
         finished, reason = False, "interrupted; the values are the best so far"
+        search.gently = False
         search.choose_anew(coarse=False)
     after = tuple(np.array(item) for item in search.predict(places))
     values = search.values(places)
-    found = worth(unknowns, list(values.values()), search.slopes(places), search.residuals(places))
+    found = worth(unknowns, list(values.values()), search.slopes(places), search.residuals(places),
+                  loss)
     errors = {item.address: float(error * item.whole(values[item.address]))
               for item, error in zip(unknowns, found.errors)}
     room = np.where(np.isfinite(high - low), high - low, 1.0)
@@ -295,6 +297,7 @@ def as_json(found: Fit) -> dict:
             "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
                                for way in found.worth.vague],
             "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
+            "standard_errors_over_those_of_squares": finite_or_none(found.worth.widening),
             "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves,
             "steps": found.steps,
             "finished": found.finished, "reason": found.reason,
