@@ -17,13 +17,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Lock
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from ..describe.description import Description
+from ..describe.description import Description, Placed
 from ..errors import Refusal
 from ..linear.network import Element, Network, dc_ties
 from ..linear.part import Relation
@@ -77,14 +77,31 @@ class _Laws:
     else_moves: bool
 
 
+@dataclass(frozen=True, eq=False)
+class _Devices:
+    """Neighbouring devices, good for all states of circuits that have the same ones.
+
+    of : the devices of the circuit itself
+    near : (weight, devices) of each point of the difference
+    packed : device -> its parameters at each point; none where they are the same at all
+    """
+
+    of: Mapping[str, Placed]
+    near: tuple[tuple[float, Mapping[str, Placed]], ...]
+    packed: Mapping[str, list[np.ndarray]]
+
+
 class Kept:
-    """What gradients need of a network, kept for all its states: the transfer, and the slopes of its laws.
+    """What gradients need of a network, kept for all its states: the transfer, the slopes of its laws, and the
+    neighbours of devices.
 
     Attributes
     ----------
     transfer : Transfer
     laws : dict
         (address, value) -> slopes of the laws that the quantity moves.
+    devices : dict
+        Address -> neighbouring devices, if the quantity is one of a device.
     """
 
     def __init__(self, state: SteadyState) -> None:
@@ -93,6 +110,7 @@ class Kept:
                        {m.name: m.pins for m in mounted}, [ends for m in mounted for ends in m.conducting()])
         self.transfer = Transfer(network, ties)
         self.laws: dict[tuple[str, float], _Laws] = {}
+        self.devices: dict[str, _Devices] = {}
 
 
 _KEPT: WeakKeyDictionary[Network, Kept] = WeakKeyDictionary()
@@ -145,12 +163,19 @@ def influence(state: SteadyState, address: str) -> Influence:
     if not laws.else_moves:
         harmonics, n_branch = state.system.harmonics + 1, len(state.system.devices.branch_from)
         return Influence(address, (), offsets, np.zeros((harmonics, n_branch), complex), np.zeros_like(state.source))
-    points = points or laws.formula.points(state.description, address)
+    near = kept.devices.get(address)
+    if near is not None and near.of is state.description.devices:
+        points = points or tuple((weight, replace(state.description, devices=these)) for weight, these in near.near)
+    else:
+        points = points or laws.formula.points(state.description, address)
+        near = _devices(state, points)
+        if any(d.devices is not state.description.devices for _, d in points):
+            kept.devices[address] = near
     heating, temperature = ({name: slope for name in state.description.devices
                              if (slope := slope_of(points, lambda d: getattr(d.devices[name].part, what)))}
                             for what in ("heating", "temperature"))
-    return Influence(address, points, offsets, _branch_slope(state, points), _source_slope(state, points), temperature,
-                     heating)
+    return Influence(address, points, offsets, _branch_slope(state, points, near.packed), _source_slope(state, points),
+                     temperature, heating)
 
 
 def _laws(state: SteadyState, address: str) -> tuple[_Laws, Points]:
@@ -188,6 +213,17 @@ def _same_branches(base: Sequence[Mounted], moved: Sequence[Mounted]) -> None:
             raise Otherwise
 
 
+def _devices(state: SteadyState, points: Sequence[tuple[float, Description]]) -> _Devices:
+    packed = {}
+    for name in state.description.devices:
+        parts = [description.devices[name].part for _, description in points]
+        if any(part is not parts[0] for part in parts):
+            found = [part.packed() for part in parts]
+            if any(not np.array_equal(found[0], other) for other in found):
+                packed[name] = found
+    return _Devices(state.description.devices, tuple((weight, d.devices) for weight, d in points), packed)
+
+
 def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]]) -> np.ndarray:
     """Of E = sqrt(8 R P) at the driven port, and of each supply's voltage: exact."""
     result, names, base = np.zeros_like(state.source), state.system.network.sources, state.description
@@ -207,7 +243,8 @@ def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]
     return result
 
 
-def _branch_slope(state: SteadyState, points: Sequence[tuple[float, Description]]) -> np.ndarray:
+def _branch_slope(state: SteadyState, points: Sequence[tuple[float, Description]],
+                  packed: Mapping[str, list[np.ndarray]]) -> np.ndarray:
     """Of the device branch currents, from the devices' laws at the waveforms that they have, and from frequency."""
     system = state.system
     omega, transform, starts = system.network.omega, system.transform, system.devices.branch_start
@@ -219,9 +256,9 @@ def _branch_slope(state: SteadyState, points: Sequence[tuple[float, Description]
             continue
         late, span = system.devices.late[d][:, None], slice(starts[d], starts[d + 1])
         voltage = real_form(state._branches[0][:, span].T) @ transform.synthesis
-        packed = [device.packed() for _, device in devices]
-        if any(not np.array_equal(packed[0], other) for other in packed):
-            waves = [np.stack(device.law(voltage)[:3]) for _, device in devices]
+        if mounted.name in packed:
+            waves = [np.stack(device.law(voltage, given)[:3]) for (_, device), given
+                     in zip(devices, packed[mounted.name])]
             change = sum(weight * (wave - waves[0]) for (weight, _), wave in zip(devices, waves))
             i, q, t = phasors(change @ transform.analysis).transpose(0, 2, 1)
             result[:, span] = i + 1j * omega[:, None] * q + late * t

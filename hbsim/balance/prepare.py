@@ -213,6 +213,32 @@ def generator_voltages(description: Description, power_dbm: float) -> np.ndarray
     return found
 
 
+class Systems:
+    """Systems of one circuit, kept while nothing but the voltages of its sources changes: one for each number of
+    harmonics. Not for two threads at once: a system has room for one computation at a time."""
+
+    def __init__(self) -> None:
+        self._of: Description | None = None
+        self._kept: dict[tuple[int, int | None], System] = {}
+
+    def get(self, description: Description, harmonics: int, samples: int | None = None) -> System:
+        """As `prepare`."""
+        if self._of is None or not _same_but_sources(self._of, description):
+            self._kept.clear()
+        self._of = description
+        if (harmonics, samples) not in self._kept:
+            self._kept[harmonics, samples] = prepare(description, harmonics, samples)
+        return self._kept[harmonics, samples]
+
+
+def _same_but_sources(one: Description, other: Description) -> bool:
+    def fixed(description: Description) -> tuple:
+        return (description.drive.frequency, description.wanted_harmonic,
+                [(name, supply.node, supply.resistance) for name, supply in description.supplies.items()])
+    return all(getattr(one, what) is getattr(other, what) for what in ("parts", "devices", "ports", "junctions")) \
+        and fixed(one) == fixed(other)
+
+
 def source_voltages(description: Description, system: System) -> np.ndarray:
     """Source voltages of every port and supply, (K + 1, n_source), peak phasors; that of the drive has phase 0. [V]"""
     names = system.network.sources

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,8 +13,9 @@ from .accuracy import STEPS, Accuracy, Truncation
 from .blas import one_thread
 from .continuation import BEYOND, MOST_CURRENT, Effort, steady_state
 from .device_state import device_heat
-from .prepare import prepare, source_voltages
+from .prepare import Systems, prepare, source_voltages
 from .solution import Solver, SteadyState
+from .system import System
 
 _SETTLED = 1e-7  # change of a junction temperature at which it counts as found. [K]
 WORTH_DETOURS = 32  # with more harmonics than these, detours to a finer state cost seconds
@@ -25,7 +26,7 @@ _HOTTEST = 900.0  # beyond this no junction lives, and the model means nothing. 
 @one_thread()
 def solve(description: Description, harmonics: int | None = None, samples: int | None = None,
           start: SteadyState | None = None,
-          accuracy: Accuracy = Accuracy()) -> SteadyState:
+          accuracy: Accuracy = Accuracy(), systems: Systems | None = None) -> SteadyState:
     """Solve one circuit at one drive.
 
     Parameters
@@ -38,6 +39,8 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
         A solved state of the same circuit near by, to start from.
     accuracy : Accuracy
         What the choice of K is for, and which lines are shown.
+    systems : Systems or None
+        Kept by one who solves a circuit at many drives and supplies, one after the other.
 
     Raises
     ------
@@ -46,19 +49,19 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
     Refusal
         The circuit cannot be analysed as it stands.
     """
-    effort = Effort()
+    effort, prepared = Effort(), prepare if systems is None else systems.get
     if harmonics is not None:
-        return _solve_heated(description, harmonics, samples, start, effort, accuracy)
+        return _solve_heated(description, harmonics, samples, start, effort, accuracy, prepared)
     if samples is not None:
         raise Refusal("samples are chosen together with the harmonics; give both or neither", "samples")
     levels = accuracy.levels(description)
     if start is not None:  # what the state near by needed will be needed here
         begin = max(0, sum(level < start.solver.harmonics for level in levels) - STEPS)
         levels = levels[min(begin, len(levels) - 1 - STEPS):]
-    found = [_first_found(description, levels, start, effort, accuracy)]
+    found = [_first_found(description, levels, start, effort, accuracy, prepared)]
     for level in (level for level in levels if level > found[-1].solver.harmonics):
         try:
-            fine = _solve_heated(description, level, None, found[-1], effort, accuracy,
+            fine = _solve_heated(description, level, None, found[-1], effort, accuracy, prepared,
                                  detours=level <= WORTH_DETOURS)
         except (NotSolved, Refusal):  # the data of a part may end below; what is left out is then not known
             break
@@ -70,12 +73,12 @@ def solve(description: Description, harmonics: int | None = None, samples: int |
 
 
 def _first_found(description: Description, levels: Sequence[int], start: SteadyState | None, effort: Effort,
-                 accuracy: Accuracy) -> SteadyState:
+                 accuracy: Accuracy, prepared: Callable[..., System]) -> SteadyState:
     """The state with the fewest harmonics that has one: with very few a strongly driven circuit may have none."""
     failure = None
     for level in levels[:COARSEST]:
         try:
-            return _solve_heated(description, level, None, start, effort, accuracy)
+            return _solve_heated(description, level, None, start, effort, accuracy, prepared)
         except NotSolved as found:
             failure = failure or found
         except Refusal:
@@ -107,19 +110,19 @@ def truncation_of(state: SteadyState) -> Truncation | None:
 
 
 def _solve_heated(description: Description, harmonics: int, samples: int | None, start: SteadyState | None,
-                  effort: Effort, accuracy: Accuracy,
+                  effort: Effort, accuracy: Accuracy, prepared: Callable[..., System],
                   detours: bool = True) -> SteadyState:
     """One steady state with so many harmonics, every junction at the temperature that its own heat gives it."""
     heated = [name for name, placed in description.devices.items() if placed.part.thermal_resistance > 0]
     ambient = {name: description.devices[name].part.temperature for name in heated}
     form = start.form if start is not None else None
     if not heated:
-        return _solve_once(description, harmonics, samples, form, effort, accuracy, detours)
+        return _solve_once(description, harmonics, samples, form, effort, accuracy, prepared, detours)
 
     def rise(temperatures: np.ndarray) -> tuple[np.ndarray, SteadyState]:
         nonlocal form
         state = _solve_once(_warmed(description, dict(zip(heated, temperatures))), harmonics, samples, form, effort,
-                            accuracy, detours)
+                            accuracy, prepared, detours)
         form = state.form
         heat = device_heat(state)
         aim = [ambient[n] + description.devices[n].part.heating * heat[n] for n in heated]
@@ -159,9 +162,9 @@ def _warmed(description: Description, temperatures: dict[str, float]) -> Descrip
 
 
 def _solve_once(description: Description, harmonics: int, samples: int | None, form: np.ndarray | None,
-                effort: Effort, accuracy: Accuracy,
+                effort: Effort, accuracy: Accuracy, prepared: Callable[..., System] = prepare,
                 detours: bool = True) -> SteadyState:
-    system = prepare(description, harmonics, samples)
+    system = prepared(description, harmonics, samples)
     source = source_voltages(description, system)
     parameters = system.parameters()
     if form is not None and form.shape[0] != system.shape[0]:

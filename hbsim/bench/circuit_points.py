@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from ..balance.accuracy import LEVELS, Accuracy
-from ..balance.figures import ConversionLoss, OutputLevel
+from ..balance.figures import ConversionLoss, OutputLevel, ReturnLoss
 from ..balance.gradient import figure, gradient
+from ..balance.prepare import Systems
 from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe.description import Description
@@ -61,9 +62,10 @@ class CircuitPoints(DataSet):
         self.limit = np.array([item.limit[point] for item, point in taken], int)
         self.labels = [self._label(point, name) for point, name in self.place]
         self.units = [column_unit(name) for _, name in self.place]
+        self.losses = np.array([isinstance(self._figures[name], ReturnLoss) for _, name in self.place], bool)
         self._used = sorted({point for point, _ in self.place})
         self._states: dict[int, SteadyState] = {}
-        self._coarse = False
+        self._systems, self._coarse = Systems(), False
         self._own: dict[int, tuple[SteadyState, list[SteadyState]]] = {}
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
@@ -113,7 +115,7 @@ class CircuitPoints(DataSet):
             self._tell()
         harmonics = self._given or self._harmonics.get(point)
         try:
-            state = solve(circuit, harmonics, None, start, self.accuracy)
+            state = solve(circuit, harmonics, None, start, self.accuracy, self._systems)
         except (NotSolved, Refusal) as failure:
             self.reasons[point] = failure.reason if isinstance(failure, NotSolved) else str(failure)
             return None

@@ -28,6 +28,9 @@ class DataSet(ABC):
         Standard uncertainty, in the same unit.
     limit : ndarray of int, (n_value,)
         0; -1 where the true value is at most the measured one, +1 where it is at least that.
+    losses : ndarray of bool, (n_value,), or None
+        Return losses in dB: where the reflection vanishes they go to infinity, so that a search far away is led better
+        by the reflection itself.
     solves : int
         Steady states solved for so far.
     """
@@ -38,6 +41,7 @@ class DataSet(ABC):
     measured: np.ndarray
     standard: np.ndarray
     limit: np.ndarray
+    losses: np.ndarray | None = None
     solves: int = 0
 
     @abstractmethod

@@ -7,8 +7,10 @@ point has no steady state is taken back by the method, which sees that it leads 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -20,10 +22,14 @@ from .judged import LOST, Worth, worth
 from .unknowns import Unknown
 
 LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
-_FTOL, _XTOL = 1e-6, 1e-6  # of the weighted sum of squares, of the places: far inside the standard errors
+_LEFT = 0.005  # of the weighted sum of squares, that is about its number times one: 0.07 standard errors
+_XTOL = 1e-6  # of the places: far inside the standard errors
 _EDGE = 1e-6  # of the room between two limits: nearer counts as at the limit
 MOST_STEPS = 100
-_STEADY, _ROUNDS = 0.1, 3  # standard errors; searches, the first with a coarse prediction
+_LEAST_REFLECTION = 0.03  # that a search which is still far away tells from none
+_GENTLE = 0.02  # of the weighted sum of squares, by reflections: only where to begin
+_STEADY, _ROUNDS = 0.1, 4  # standard errors; searches, the first with a coarse prediction
+_NEAR = 3.0  # standard errors, within which a prediction stays as exact as it was chosen to be
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,8 +42,8 @@ class Fit:
     values : dict
         Address -> value found. [unit of the quantity]
     errors : dict
-        Address -> standard error in the same unit, from the stated uncertainties of the data; infinite where the data
-        say nothing.
+        Address -> standard error in the same unit, from the stated uncertainties of the data (with another loss than
+        squares from the residuals, see judged.py); infinite where the data say nothing.
     worth : Worth
         In the measure of the search.
     sets : tuple of DataSet
@@ -83,7 +89,9 @@ class _Search:
         self.sets, self.unknowns = sets, unknowns
         self.used: list[np.ndarray] = []
         self.predicted: list[np.ndarray] = []
+        self.gently = False
         self._at: np.ndarray | None = None
+        self._table: list[np.ndarray] | None = None
         self.tried = 0
         self.best: tuple[float, np.ndarray] | None = None
 
@@ -94,7 +102,7 @@ class _Search:
         if self._at is None or not np.array_equal(self._at, places):
             values = self.values(places)
             self.predicted = [item.predict(self._known(item, values)) for item in self.sets]
-            self._at = np.array(places)
+            self._at, self._table = np.array(places), None
             self.tried += 1
         return self.predicted
 
@@ -102,7 +110,7 @@ class _Search:
         """Let all sets choose anew how exact their prediction is."""
         for item in self.sets:
             item.choose_anew(coarse)
-        self._at = self.best = None  # what was found so far was found otherwise
+        self._at = self._table = self.best = None  # what was found so far was found otherwise
 
     def pull(self, places: np.ndarray) -> float:
         """How far the best answer is still away by linear regression, at most, in standard errors."""
@@ -119,30 +127,58 @@ class _Search:
 
     def residuals(self, places: np.ndarray) -> np.ndarray:
         """Weighted, of the numbers that are used; nan where one of them has no prediction."""
-        found = np.concatenate([(item.deviation(predicted) / item.standard)[used] for item, predicted, used
+        found = np.concatenate([self._weighed(item, predicted)[used] for item, predicted, used
                                 in zip(self.sets, self.predict(places), self.used)])
         cost = float((found**2).sum())
         if np.isfinite(cost) and (self.best is None or cost < self.best[0]):
             self.best = (cost, np.array(places))
         return found
 
+    def _weighed(self, item: DataSet, predicted: np.ndarray) -> np.ndarray:
+        found = item.deviation(predicted) / item.standard
+        if self.gently and item.losses is not None:
+            found = np.where(item.losses & (found != 0.0), _by_reflection(item, predicted)[0], found)
+        return found
+
     def jacobian(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the places."""
-        predicted = self.predict(places)
         values = self.values(places)
+        return self.slopes(places) * [unknown.slope(values[unknown.address]) for unknown in self.unknowns]
+
+    def slopes(self, places: np.ndarray) -> np.ndarray:
+        """Of the residuals against the unknowns in their units."""
         rows = []
-        for item, numbers, used in zip(self.sets, predicted, self.used):
-            known = set(item.addresses())
-            asked = [unknown for unknown in self.unknowns if unknown.address in known]
-            table = np.zeros((len(item.measured), len(self.unknowns)))
-            if asked:
-                columns = [self.unknowns.index(unknown) for unknown in asked]
-                factors = np.array([unknown.slope(values[unknown.address]) for unknown in asked])
-                table[:, columns] = item.slopes([unknown.address for unknown in asked]) * factors
+        for item, numbers, used, table in zip(self.sets, self.predict(places), self.used, self._tables(places)):
             kept = (item.limit != 0) & (item.deviation(numbers) == 0.0)  # a limit that holds pulls nowhere
-            table[kept] = 0.0
-            rows.append((table / item.standard[:, None])[used])
+            weight = np.where(kept, 0.0, 1.0 / item.standard)
+            if self.gently and item.losses is not None:
+                weight = np.where(item.losses & ~kept, _by_reflection(item, numbers)[1], weight)
+            rows.append((table * weight[:, None])[used])
         return np.concatenate(rows)
+
+    def _tables(self, places: np.ndarray) -> list[np.ndarray]:
+        """Slopes of the numbers of each set against the unknowns in their units."""
+        self.predict(places)
+        if self._table is None:
+            self._table = []
+            for item in self.sets:
+                known = set(item.addresses())
+                asked = [number for number, unknown in enumerate(self.unknowns) if unknown.address in known]
+                table = np.zeros((len(item.measured), len(self.unknowns)))
+                if asked:
+                    table[:, asked] = item.slopes([self.unknowns[number].address for number in asked])
+                self._table.append(table)
+        return self._table
+
+
+def _by_reflection(item: DataSet, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What return losses are off by as reflections, weighted, and the slope of that against the predicted numbers.
+
+    A deep null of the one where the other has none is some 20 dB, but a reflection of a tenth."""
+    there, measured = (10.0 ** (-np.where(item.losses, numbers, 0.0) / 20.0) for numbers in (predicted, item.measured))
+    neper = math.log(10.0) / 20.0
+    standard = np.hypot(neper * measured * np.where(item.losses, item.standard, 0.0), _LEAST_REFLECTION)
+    return (there - measured) / standard, -neper * there / standard
 
 
 def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squares",
@@ -183,27 +219,37 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
             tell(search.tried, search.best[0])
         return found
 
+    def searched(start: np.ndarray, ftol: float) -> Any:
+        return least_squares(residuals, start, jac=search.jacobian, bounds=(low, high), x_scale="jac",
+                             loss=LOSSES[loss], ftol=ftol, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
+
     low, high = (np.array([item.place(value) for item, value in ((item, getattr(item, side)) for item in unknowns)])
                  for side in ("low", "high"))
     finished, reason, away = True, "", np.inf
     try:
+        if any(item.losses is not None and item.losses.any() for item in sets):
+            search.gently = True
+            places = searched(places, _GENTLE).x
+            search.gently = False
         for _ in range(_ROUNDS):
-            answer = least_squares(residuals, places, jac=search.jacobian, bounds=(low, high), x_scale="jac",
-                                   loss=LOSSES[loss], ftol=_FTOL, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
+            answer = searched(places, _LEFT / sum(used.sum() for used in search.used))
             places, finished = answer.x, answer.status > 0
             reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
-            search.choose_anew(coarse=False)
+            if away > _NEAR:
+                search.choose_anew(coarse=False)
             away = search.pull(places)
             if away <= _STEADY or not finished:
                 break
     except KeyboardInterrupt:
         places = places if search.best is None else search.best[1]
         finished, reason = False, "interrupted; the values are the best so far"
+        search.gently = False
         search.choose_anew(coarse=False)
     after = tuple(np.array(item) for item in search.predict(places))
-    found = worth(unknowns, search.jacobian(places), search.residuals(places))
     values = search.values(places)
-    errors = {item.address: float(error * item.slope(values[item.address]))
+    found = worth(unknowns, list(values.values()), search.slopes(places), search.residuals(places),
+                  loss)
+    errors = {item.address: float(error * item.whole(values[item.address]))
               for item, error in zip(unknowns, found.errors)}
     room = np.where(np.isfinite(high - low), high - low, 1.0)
     stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
@@ -251,6 +297,7 @@ def as_json(found: Fit) -> dict:
             "not_told_apart": [{"moves": dict(way.moves), "error": finite_or_none(way.error)}
                                for way in found.worth.vague],
             "scatter": finite_or_none(found.worth.scatter), "degrees_of_freedom": found.worth.freedom,
+            "standard_errors_over_those_of_squares": finite_or_none(found.worth.widening),
             "standard_errors_from_least_squares": finite_or_none(found.away), "steady_states": found.solves,
             "steps": found.steps,
             "finished": found.finished, "reason": found.reason,

@@ -4,6 +4,13 @@ With residuals weighted by their standard uncertainties, r = (f(p) - y) / s, and
 covariance of the unknowns is (J^T J)^-1 (linear regression theory: W. H. Press et al., Numerical Recipes, 3rd ed.,
 Cambridge 2007, section 15.4; from memory). From J = U S V^T the unknowns are uncertain by 1 / S_i along the direction
 V_i: a direction with a small S_i is one in which the data hardly change.
+
+Where a loss lets numbers far off pull less, psi(r) stands for r, and the covariance is that of an M-estimate,
+
+    K^2 [sum psi^2 / (n_value - n)] / (mean psi')^2 (J^T J)^-1,    K = 1 + n / n_value var(psi') / (mean psi')^2
+
+(P. J. Huber, Robust Statistics, Wiley 1981, section 7.6; from memory). It is taken from the residuals as they are, for
+whoever chooses such a loss does not trust the stated uncertainties of all numbers; but never less than squares give.
 """
 
 from __future__ import annotations
@@ -25,7 +32,7 @@ _CLOSE = 0.95  # a correlation worth a sentence
 class Direction:
     """A way in which the unknowns move together while the data hardly change.
 
-    moves : address -> change along it, relative (0.1: 10 %) where the unknown is searched by ratio, else in its unit;
+    moves : address -> change along it, relative (0.1: 10 %) where the unknown is a matter of ratio, else in its unit;
         the largest part is 1 in the unknown's own measure.
     error : standard uncertainty along it, in the same measure.
     """
@@ -41,7 +48,7 @@ class Worth:
     Attributes
     ----------
     errors : ndarray, (n,)
-        Standard errors in the measure of the search: relative where an unknown is searched by ratio, else in its unit.
+        Standard errors, relative where an unknown is a matter of ratio (`Unknown.whole`), else in its unit.
         Infinite where the data say nothing.
     correlations : ndarray, (n, n)
     vague : tuple of Direction
@@ -51,6 +58,9 @@ class Worth:
         uncertainties say; nan without degrees of freedom.
     freedom : int
         Numbers less unknowns.
+    widening : float
+        How much larger the errors are than those of squares, for a loss that lets numbers far off pull less; infinite
+        where most numbers are so far off that they say nothing.
     """
 
     errors: np.ndarray
@@ -58,27 +68,60 @@ class Worth:
     vague: tuple[Direction, ...]
     scatter: float
     freedom: int
+    widening: float = 1.0
 
 
-def worth(unknowns: Sequence[Unknown], jacobian: np.ndarray, residuals: np.ndarray) -> Worth:
+def _soft(r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """psi and its slope of rho = 2 (sqrt(1 + r^2) - 1)."""
+    return r / np.sqrt(1.0 + r**2), (1.0 + r**2) ** -1.5
+
+
+def _bounded(r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """psi and its slope of rho = arctan r^2."""
+    return r / (1.0 + r**4), (1.0 - 3.0 * r**4) / (1.0 + r**4) ** 2
+
+
+_PULLS = {"soft": _soft, "bounded": _bounded}
+
+
+def widening(loss: str, residuals: np.ndarray, unknowns: int) -> float:
+    """How much larger the standard errors of a loss are than those of squares (see the head of this file)."""
+    n = len(residuals)
+    if loss == "squares" or n <= unknowns:
+        return 1.0
+    pull, slope = _PULLS[loss](residuals)
+    if not slope.mean() > 0.0:
+        return float("inf")
+    correction = 1.0 + unknowns / n * slope.var() / slope.mean() ** 2
+    return max(1.0, float(correction * np.sqrt((pull**2).sum() / (n - unknowns)) / slope.mean()))
+
+
+def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.ndarray, residuals: np.ndarray,
+          loss: str = "squares") -> Worth:
     """Judge an answer.
 
     Parameters
     ----------
     unknowns : sequence of Unknown
+    values : sequence of float
+        What was found for each. [unit of the quantity]
     jacobian : ndarray, (n_value, n)
-        Of the weighted residuals, in the measure of the search.
+        Of the weighted residuals, against each unknown in its unit.
     residuals : ndarray, (n_value,)
         Weighted.
+    loss : str
+        That they were found with: "squares", "soft" or "bounded".
     """
     n = len(unknowns)
     # each column by what the unknown may be wrong by before it counts as unknown: then all directions compare
-    measure = np.array([_measure(item) for item in unknowns])
-    _, sizes, ways = np.linalg.svd(jacobian * measure, full_matrices=True)
+    measure = np.array([item.room(value) for item, value in zip(unknowns, values)])
+    whole = np.array([item.whole(value) for item, value in zip(unknowns, values)])
+    _, sizes, ways = np.linalg.svd(jacobian * whole * measure, full_matrices=len(jacobian) < n)
     sizes = np.concatenate([sizes, np.zeros(n - len(sizes))])
-    known = sizes > sizes.max(initial=0.0) * LOST
+    wider = widening(loss, residuals[jacobian.any(axis=1)], n)  # a limit that holds has no part in it
+    known = (sizes > sizes.max(initial=0.0) * LOST) & np.isfinite(wider)
     with np.errstate(divide="ignore"):
-        spread = np.where(known, 1.0 / sizes, np.inf)
+        spread = np.where(known, wider / sizes, np.inf)
     scaled = np.where(ways == 0.0, 0.0, ways * np.where(np.isinf(spread), 1.0, spread)[:, None])
     errors = np.sqrt((scaled**2).sum(axis=0)) * measure
     lost = (np.abs(ways[~known]) > 1e-6).any(axis=0)
@@ -91,14 +134,7 @@ def worth(unknowns: Sequence[Unknown], jacobian: np.ndarray, residuals: np.ndarr
                   for i in np.argsort(-spread, kind="stable") if spread[i] > TOO_WIDE)
     freedom = len(residuals) - n
     scatter = float(np.sqrt((residuals**2).sum() / freedom)) if freedom > 0 else float("nan")
-    return Worth(np.where(lost, np.inf, errors), correlations, vague, scatter, freedom)
-
-
-def _measure(item: Unknown) -> float:
-    """What counts as the whole of an unknown, in the measure of the search: its limits, else its value or one unit."""
-    if item.limited and np.isfinite(item.high - item.low):
-        return item.place(item.high) - item.place(item.low)
-    return 1.0
+    return Worth(np.where(lost, np.inf, errors), correlations, vague, scatter, freedom, wider)
 
 
 def _direction(unknowns: Sequence[Unknown], moves: np.ndarray, shares: np.ndarray, spread: float) -> Direction:

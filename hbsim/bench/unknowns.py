@@ -20,14 +20,15 @@ _WIDE = 1e3  # a quantity that is above zero by its nature may move by this fact
 class Unknown:
     """A quantity to be found.
 
-    A quantity that cannot be negative is searched by its natural logarithm, so that a saturation current and a length
-    are both a matter of some per cent; any other as it is.
+    A quantity that has to be above zero is searched by its natural logarithm, one that may be zero, as an emitter
+    resistance may, against what it starts with: by its logarithm a search that has gone too low once sees no slope any
+    more. So a saturation current and a length are both a matter of some per cent. Any other is searched as it is.
 
     address : str
     spec : what stands at the address.
     start : value to begin with. [unit of the quantity]
     low, high : limits; may be infinite.
-    by_ratio : searched by its logarithm.
+    by_ratio : cannot be negative, and is a matter of some per cent.
     limited : whether the person gave limits.
     """
 
@@ -39,19 +40,42 @@ class Unknown:
     by_ratio: bool
     limited: bool
 
+    @property
+    def _by_logarithm(self) -> bool:
+        return self.by_ratio and (self.spec.above or self.spec.minimum < 0.0)
+
     def place(self, value: float) -> float:
         """Where the search has a value."""
-        if not self.by_ratio:
-            return value
-        return math.log(value) if value > 0.0 else -math.inf
+        if self._by_logarithm:
+            return math.log(value) if value > 0.0 else -math.inf
+        return value / self.start if self.by_ratio else value
 
     def value(self, place: float) -> float:
         """The value at a place of the search."""
-        return math.exp(place) if self.by_ratio else place
+        if self._by_logarithm:
+            return math.exp(place)
+        return place * self.start if self.by_ratio else place
 
     def slope(self, value: float) -> float:
         """Of the value against the place."""
-        return value if self.by_ratio else 1.0
+        if self._by_logarithm:
+            return value
+        return self.start if self.by_ratio else 1.0
+
+    def whole(self, value: float) -> float:
+        """What a change of it is compared with: its value, or what it started with if that is more and it may be zero;
+        else one unit."""
+        if self._by_logarithm:
+            return value
+        return max(value, self.start) if self.by_ratio else 1.0
+
+    def room(self, value: float) -> float:
+        """What counts as the whole of what may be unknown, in that measure: the limits given, else one."""
+        if not (self.limited and math.isfinite(self.high - self.low)):
+            return 1.0
+        if self._by_logarithm:
+            return self.place(self.high) - self.place(self.low)
+        return (self.high - self.low) / self.whole(value)
 
     def written(self, value: float, digits: int = 4) -> str:
         """With its unit."""

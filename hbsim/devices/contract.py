@@ -129,13 +129,14 @@ class Device(ABC):
                 pin_current: dict[str, np.ndarray], dissipation: float) -> list[Rating]:
         """What the waveforms reach, against the model file's limits. Waveforms over one period [V], [A], [W]."""
 
-    def law(self, voltage: np.ndarray) -> tuple[np.ndarray, ...]:
-        """i, q, t, di, dq, dt as `evaluate` fills them, at branch voltages (n_branch, n_point). [V]"""
+    def law(self, voltage: np.ndarray, packed: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
+        """i, q, t, di, dq, dt as `evaluate` fills them, at branch voltages (n_branch, n_point) [V]; `packed` saves
+        packing the parameters again."""
         voltage = np.ascontiguousarray(voltage, float)
         n, points = voltage.shape
         rows = [np.zeros((n, points)) for _ in range(3)]
         slopes = [np.zeros((n, n, points)) for _ in range(3)]
-        type(self).evaluate(voltage, self.packed(), *rows, *slopes)
+        type(self).evaluate(voltage, self.packed() if packed is None else packed, *rows, *slopes)
         return (*rows, *slopes)
 
     def warnings(self) -> list[str]:

@@ -58,6 +58,11 @@ def sentences(found: Fit) -> list[str]:
     else:
         told.append("There are as many unknowns as numbers: nothing is left over that could show whether the model is "
                     "right.")
+    if worth.widening > 1.0:
+        told.append("Numbers far off pull less, and so do all a little: the standard errors are "
+                    f"{worth.widening:.2f} times those of squares, as the residuals have it."
+                    if math.isfinite(worth.widening) else "Most numbers are so far off that with this loss they say "
+                    "nothing: the values found mean little. Fit with squares first.")
     for way in worth.vague:
         told.append(_vague(found, way))
     for first, second, correlation in close_pairs(found.unknowns, worth.correlations):
