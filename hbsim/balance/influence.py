@@ -235,7 +235,7 @@ def _source_slope(state: SteadyState, points: Sequence[tuple[float, Description]
         result[1, column] = share * state.source[1, column]
         if base.drive.second_harmonic is not None:
             share += math.log(10.0) / 20.0 * slope_of(points, lambda d: d.drive.second_harmonic)
-            turned = math.radians(slope_of(points, lambda d: d.drive.second_harmonic_phase))
+            turned = math.radians(slope_of(points, lambda d: d.drive.second_harmonic_phase or 0.0))
             result[2, column] = (share + 1j * turned) * state.source[2, column]
     if any(d.supplies is not base.supplies for _, d in points):
         for name in base.supplies:

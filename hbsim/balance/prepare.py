@@ -209,7 +209,8 @@ def generator_voltages(description: Description, power_dbm: float) -> np.ndarray
     found = np.zeros(DRIVEN, complex)
     found[1] = math.sqrt(8 * description.ports[drive.port].impedance * watts(power_dbm))
     if drive.second_harmonic is not None:
-        found[2] = found[1] * cmath.rect(10 ** (drive.second_harmonic / 20), math.radians(drive.second_harmonic_phase))
+        turned = math.radians(drive.second_harmonic_phase or 0.0)
+        found[2] = found[1] * cmath.rect(10 ** (drive.second_harmonic / 20), turned)
     return found
 
 

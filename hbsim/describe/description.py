@@ -35,7 +35,7 @@ class Port:
 class Drive:
     """The generator: one tone into one port; the power is what is available from it. [Hz], [dBm]
 
-    Its own second harmonic may be told: level against f0 [dB], and phase, 0 where both crests of f0 meet one of 2 f0.
+    Its own second harmonic may be told: level against f0 [dB], and phase [deg]; at 0 deg both have a crest at once.
     """
 
     port: str
@@ -44,7 +44,7 @@ class Drive:
 
     second_harmonic: float | None = quantity("dB", None, "second harmonic of the generator against its f0",
                                              minimum=-200.0, maximum=0.0)
-    second_harmonic_phase: float = quantity("deg", 0.0, "phase of the generator's second harmonic")
+    second_harmonic_phase: float | None = quantity("deg", None, "phase of the generator's second harmonic")
 
     def notes(self) -> tuple[str, ...]:
         """A sentence if the frequency looks like a slip of the pen."""

@@ -66,7 +66,7 @@ def _output_lines(prediction: Prediction) -> list[str]:
     drive = description.drive
     remark = [f"~ {UNSURE}"] if prediction.unsure[1:].any() else []
     own = "" if drive.second_harmonic is None else \
-        f" with its own 2 f0 at {show(drive.second_harmonic, 'dB')}, {show(drive.second_harmonic_phase, 'deg')},"
+        f" with its own 2 f0 at {show(drive.second_harmonic, 'dB')}, {show(drive.second_harmonic_phase or 0.0, 'deg')},"
     return [f"Driven with {show(drive.power_dbm, 'dBm')} at {_frequency(drive.frequency)}{own} into port {drive.port}; "
             f"wanted: harmonic {wanted} at port {description.wanted_port}", "",
             f"Output at port {description.wanted_port} (phase against the generator's voltage, a cosine)",
