@@ -28,7 +28,7 @@ def clipped(both: bool):
     if both:
         parts["D2"] = {**diode, "nodes": {"anode": "ground", "cathode": "a"}}
     circuit = hbsim.Circuit.build(drive={"port": "input", "frequency": "10 MHz", "power": f"{DRIVE_DBM} dBm"},
-                                  wanted={"port": "output", "harmonic": 2}, port=port, part=parts)
+                                  wanted={"port": "output", "harmonic": 1}, port=port, part=parts)
     return circuit.solve(harmonics=HARMONICS)
 
 
@@ -37,7 +37,8 @@ def lesson() -> Lesson:
     one, two = clipped(False), clipped(True)
     level = one.output_dbc(2)
     more = (f"One diode: 3 f0 at {one.output_dbc(3):.1f} dBc. Two diodes: 3 f0 at {two.output_dbc(3):.1f} dBc, "
-            f"2 f0 below {-100 if two.output_dbc(2) < -100 else two.output_dbc(2):.0f} dBc.",)
+            "2 f0 "
+            + ("below -100 dBc." if two.output_dbc(2) < -100 else f"at {two.output_dbc(2):.1f} dBc."),)
     return Lesson(level, f"{level:.1f} dBc of 2 f0 from one diode at {DRIVE_DBM:.0f} dBm", lambda: picture(one, two),
                   more)
 
