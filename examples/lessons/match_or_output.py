@@ -4,7 +4,8 @@ They are not at the same place. The transistor's input depends on its bias, so t
 than the supply that gives most 2 f0. Who tunes a doubler with a reflection meter alone leaves output behind.
 
 At the bench: tune the supply for the least reflected power, note 2 f0; then tune for most 2 f0, note both. Set the
-current limit first, and keep below the transistor's ratings.
+current limit first, and keep below the transistor's ratings; here the supply of most output is beyond that
+of the collector's voltage (the notes of the circuit file tell).
 
 Invented: the beacon's doubler, examples/beacon_2304.toml, at 0 dBm.
 """

@@ -4,7 +4,8 @@ Only up to a point. At each drive one supply gives most output: below it the pul
 longer cuts the transistor off, and what does not clip makes no harmonics. More drive wants more bias.
 
 At the bench: turn the supply up slowly with the current limit set, and watch 2 f0. Note where it is largest, then give
-3 dB more drive and look again. Stay below the ratings: the collector's voltage swings to about twice the supply.
+3 dB more drive and look again. Stay below the ratings: the collector's voltage swings to about twice the supply, and
+at 4.4 V this transistor's is too high already (the notes of its file tell).
 
 Invented: the beacon's doubler, examples/beacon_2304.toml; its base is biased from the supply.
 """

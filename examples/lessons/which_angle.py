@@ -4,7 +4,8 @@ A current that flows for a part of the period only, the tip of a cosine, holds a
 on the angle, and the best angle depends on what is the limit:
 
     the peak current is the limit (a rating): a short pulse is best, for n f0 about 240 deg / n;
-    the drive is the limit (what the stage before gives): a short pulse is a small one, too. Best is 360 deg / n.
+    the drive is the limit (what the stage before gives): a short pulse is a small one, too. The first
+    maximum is at 360 deg / n; for 4 f0 a second one, at class B, is higher.
 
 At the bench: with little drive set the bias for class B (half the period) when you double. Watch the supply current
 while you go on to class C, and add drive to keep it up: the output rises again, until a rating is reached. Look up the
@@ -36,7 +37,7 @@ def of_drive(angle_deg: float, harmonic: int) -> float:
 
 
 def best_angle(share, harmonic: int) -> float:
-    """Angle of the first, and for a fixed peak the largest, maximum. [deg]"""
+    """Angle of the first maximum, the narrowest pulse that is a best one. [deg]"""
     return float(minimize_scalar(lambda angle: -share(angle, harmonic), bounds=(60 / harmonic, 480 / harmonic),
                                  method="bounded", options={"xatol": 1e-6}).x)
 
@@ -62,7 +63,8 @@ def picture(best):
             top = share(best[name][n], n)
             axes.plot(best[name][n], top, "o", color=colour, markersize=4)
             axes.annotate(f"{n} f0: {best[name][n]:.0f} deg", (best[name][n], top), xytext=(0, 6), color=colour,
-                          textcoords="offset points", ha="center", fontsize=8)
+                          textcoords="offset points", ha="center", fontsize=8,
+                          bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})
         axes.set(ylabel=f"|I_n| / ({limit})", xlim=(0, 360), xticks=range(0, 361, 60))
         axes.margins(y=0.12)
     axes.set_xlabel("Conduction angle / deg (180 deg: class B, less: class C)")
