@@ -5,8 +5,8 @@ same stub is an eighth of a wave, and an open eighth of a wave is a capacitor wh
 impedance. Shorted at its end the same length blocks 2 f0 not at all, and is an inductor as large at f0. So a stub at
 2 f0 always moves the match at f0.
 
-At the bench: cut an open stub for 2 f0 on a through line, look at both frequencies on the network analyser, then press a
-finger on the stub's open end, then a strip of foil that makes it longer. No power is needed but the analyser's.
+At the bench: cut an open stub for 2 f0 on a through line, look at both frequencies on the network analyser, then press
+a finger on the stub's open end, then a strip of foil that makes it longer. No power is needed but the analyser's.
 
 Invented: a stub of 50 ohm without loss on a line of 50 ohm.
 """
@@ -25,7 +25,8 @@ def through(kind: str, frequency: np.ndarray) -> np.ndarray:
     """S21 of the stub across a through line, (n_frequency,)."""
     circuit = hbsim.Circuit.build(
         drive={"port": "input", "frequency": f"{F0} Hz", "power": "0 dBm"}, wanted={"port": "output", "harmonic": 2},
-        port={name: {"node": node, "impedance": f"{IMPEDANCE} ohm"} for name, node in (("input", "a"), ("output", "b"))},
+        port={name: {"node": node, "impedance": f"{IMPEDANCE} ohm"}
+              for name, node in (("input", "a"), ("output", "b"))},
         part={"joint": {"kind": "resistor", "nodes": ["a", "b"], "resistance": "1 uohm"},
               "stub": {"kind": kind, "nodes": ["b"], "impedance": f"{IMPEDANCE} ohm", "electrical_length": "90 deg",
                        "at": f"{2 * F0} Hz"}})
@@ -44,8 +45,8 @@ def lesson() -> Lesson:
     farad = -1 / (2 * np.pi * F0 * found)
     level = 20 * np.log10(abs(through("open stub", np.array([F0, 2 * F0]))))
     return Lesson(found, f"{found:+.1f} ohm of reactance at f0, of an open stub of {IMPEDANCE:g} ohm", picture,
-                  (f"At {F0 / 1e6:.0f} MHz that is a capacitor of {farad * 1e12:.2f} pF, and costs {-level[0]:.2f} dB of "
-                   f"what passes. The shorted stub: {short:+.1f} ohm.",))
+                  (f"At {F0 / 1e6:.0f} MHz that is a capacitor of {farad * 1e12:.2f} pF, and costs {-level[0]:.2f} dB "
+                   f"of what passes. The shorted stub: {short:+.1f} ohm.",))
 
 
 def picture():

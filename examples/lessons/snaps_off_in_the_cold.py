@@ -34,7 +34,7 @@ def lesson() -> Lesson:
             for t, turn, curve in zip(CELSIUS, on, curves)]
     words = f"{on[0] - on[-1]:.1f} dB more drive for the threshold at {CELSIUS[0]} degC than at {CELSIUS[-1]} degC"
     return Lesson(on[0] - on[-1], words, lambda: picture(curves),
-                  ("\n".join(rows), f"At the drive that just turns it on warm, the cold stage gives {lost:.0f} dB less."))
+                  ("\n".join(rows), f"At the drive that turns it on warm the cold stage gives {lost:.0f} dB less."))
 
 
 def picture(curves):

@@ -3,8 +3,8 @@
 Far below saturation a doubler is a square law: the amplitude at 2 f0 goes with the square of the drive, so that the
 output rises 2 dB for each dB of drive, and f0 itself by 1 dB. Where the second slope falls, saturation begins.
 
-At the bench: take 10 dB of drive away with a good attenuator. If 2 f0 falls by 20 dB it is made here, in the square law;
-if it falls by 10 dB it comes from the generator: what you see is the generator's own second harmonic. Keep an
+At the bench: take 10 dB of drive away with a good attenuator. If 2 f0 falls by 20 dB it is made here, in the square
+law; if it falls by 10 dB it comes from the generator: what you see is the generator's own second harmonic. Keep an
 attenuator in front of the analyser, which is a square law itself when it is driven too hard.
 
 Invented: the lumped doubler stage of examples/lumped_doubler.toml.
