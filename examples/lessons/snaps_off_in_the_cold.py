@@ -47,7 +47,8 @@ def picture(curves):
         at = float(np.interp(level, curve.output[DRIVES > -3], curve.drive[DRIVES > -3]))
         right = celsius < 0
         axes.annotate(f"{celsius} degC", (at, level), xytext=(10 if right else -10, 0), color=colour, va="center",
-                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5}, textcoords="offset points", ha="left" if right else "right")
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5}, textcoords="offset points",
+                      ha="left" if right else "right")
     axes.annotate("below: only what the\njunction's capacitance makes", (-5.7, curves[0].output.min() + 8), color=INK,
                   fontsize=8, va="bottom")
     axes.set(xlabel="Drive / dBm", ylabel="Output at 2 f0 / dBm")
