@@ -14,7 +14,7 @@ import numpy as np
 from lesson import EXAMPLES, Lesson, page
 
 import hbsim
-from hbsim.show.style import INK, LINES, heading, new_figure
+from hbsim.show.style import INK, LINES, heading, label_lines, new_figure
 from hbsim.studies.drive_study import drive_study
 
 CELSIUS = (-20, 25, 70)
@@ -42,13 +42,10 @@ def picture(curves):
     figure = new_figure(6.4, 4.2)
     heading(figure, "A doubler without bias: the threshold moves with temperature")
     axes = figure.subplots()
-    for celsius, curve, level, (colour, dash) in zip(CELSIUS, curves, (-40, -30, -20), LINES):
+    for curve, (colour, dash) in zip(curves, LINES):
         axes.plot(curve.drive, curve.output, color=colour, linestyle=dash)
-        at = float(np.interp(level, curve.output[DRIVES > -3], curve.drive[DRIVES > -3]))
-        right = celsius < 0
-        axes.annotate(f"{celsius} degC", (at, level), xytext=(10 if right else -10, 0), color=colour, va="center",
-                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5}, textcoords="offset points",
-                      ha="left" if right else "right")
+    label_lines(axes, [(DRIVES[-1], curve.output[-1], f"{celsius:+d} degC", colour)
+                       for celsius, curve, (colour, _) in zip(CELSIUS, curves, LINES)])
     axes.annotate("below: only what the\njunction's capacitance makes", (-5.7, curves[0].output.min() + 8), color=INK,
                   fontsize=8, va="bottom")
     axes.set(xlabel="Drive / dBm", ylabel="Output at 2 f0 / dBm")
