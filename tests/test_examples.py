@@ -11,7 +11,7 @@ import pytest
 import hbsim
 
 CIRCUITS = ("beacon_2304", "beacon_2304_filter_file", "beacon_5760", "bridge_doubler", "chain_4608", "diode_doubler",
-            "lumped_doubler", "push_push_2304", "varactor_jump")
+            "lumped_doubler", "push_push_2304", "unbiased_2304", "varactor_jump")
 BEACONS = ("beacon_2304", "beacon_2304_filter_file", "beacon_5760")
 
 
