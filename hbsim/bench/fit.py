@@ -88,7 +88,9 @@ class _Search:
         self.best: tuple[float, np.ndarray] | None = None
 
     def values(self, places: np.ndarray) -> dict[str, float]:
-        return {item.address: item.value(float(place)) for item, place in zip(self.unknowns, places)}
+        """Of all that the unknowns move."""
+        return {address: value for item, place in zip(self.unknowns, places)
+                for address, value in item.settings(item.value(float(place))).items()}
 
     def predict(self, places: np.ndarray) -> list[np.ndarray]:
         if self._at is None or not np.array_equal(self._at, places):
@@ -129,16 +131,17 @@ class _Search:
     def jacobian(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the places."""
         predicted = self.predict(places)
-        values = self.values(places)
         rows = []
         for item, numbers, used in zip(self.sets, predicted, self.used):
             known = set(item.addresses())
-            asked = [unknown for unknown in self.unknowns if unknown.address in known]
+            asked = [address for unknown in self.unknowns for address in unknown.moves() if address in known]
             table = np.zeros((len(item.measured), len(self.unknowns)))
-            if asked:
-                columns = [self.unknowns.index(unknown) for unknown in asked]
-                factors = np.array([unknown.slope(values[unknown.address]) for unknown in asked])
-                table[:, columns] = item.slopes([unknown.address for unknown in asked]) * factors
+            slopes = item.slopes(asked) if asked else table
+            for column, (unknown, place) in enumerate(zip(self.unknowns, places)):
+                factor = unknown.slope(unknown.value(float(place)))
+                for address, share in unknown.moves().items():
+                    if address in asked:
+                        table[:, column] += slopes[:, asked.index(address)] * share * factor
             kept = (item.limit != 0) & (item.deviation(numbers) == 0.0)  # a limit that holds pulls nowhere
             table[kept] = 0.0
             rows.append((table / item.standard[:, None])[used])
@@ -202,7 +205,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
         search.choose_anew(coarse=False)
     after = tuple(np.array(item) for item in search.predict(places))
     found = worth(unknowns, search.jacobian(places), search.residuals(places))
-    values = search.values(places)
+    values = {item.address: item.value(float(place)) for item, place in zip(unknowns, places)}
     errors = {item.address: float(error * item.slope(values[item.address]))
               for item, error in zip(unknowns, found.errors)}
     room = np.where(np.isfinite(high - low), high - low, 1.0)
@@ -215,9 +218,10 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
 def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
     known = {address for item in sets for address in item.addresses()}
     for unknown in unknowns:
-        if unknown.address not in known:
-            raise Refusal("none of the data can tell it: it is set by the data at every point, or is no quantity that "
-                          "they depend on", unknown.address)
+        for address in unknown.moves():
+            if address not in known:
+                raise Refusal("none of the data can tell it: it is set by the data at every point, or is no quantity "
+                              "that they depend on", address)
     for item in sets:
         bad = np.flatnonzero(~(np.isfinite(item.standard) & (item.standard > 0.0)))
         if bad.size:
