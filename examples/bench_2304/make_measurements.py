@@ -2,8 +2,8 @@
 
     python examples/bench_2304/make_measurements.py [FOLDER]
 
-Everything is invented: computed by hbsim from a circuit with faults (FAULTS: do not read on before the walk in README.md
-is done), put through an invented bench, with noise from a fixed seed. Nothing was measured.
+Everything is invented: computed by hbsim from a circuit with faults (at the end: do not read on before the walk in
+README.md is done), put through an invented bench, with noise from a fixed seed. Nothing was measured.
 """
 
 import sys
@@ -93,7 +93,8 @@ def filter_file(description, rng):
     s = s + noise[..., 0] + 1j * noise[..., 1]
     lines = [f"! Filter of board 2, {INVENTED}", "# MHz S RI R 50"]
     for f, ((s11, s12), (s21, s22)) in zip(frequency, s):
-        lines.append(f"{f / 1e6:.0f} " + " ".join(f"{value.real:.4f} {value.imag:.4f}" for value in (s11, s21, s12, s22)))
+        pairs = " ".join(f"{value.real:.4f} {value.imag:.4f}" for value in (s11, s21, s12, s22))
+        lines.append(f"{f / 1e6:.0f} {pairs}")
     return "\n".join(lines) + "\n"
 
 
@@ -105,8 +106,8 @@ def main(folder):
 
 
 # The faults. Via holes drilled through a board on a spacer: too long, 0.55 instead of 0.30 nH each. Filter cut after a
-# drawing that was scaled: all three sections 3 % too long, so that it lies 3 % low. The bench is wrong too, and does not
-# know it: the generator gives 0.4 dB less than it says, and the output cable loses 0.3 dB more than its table.
+# drawing that was scaled: all three sections 3 % too long, so that it lies 3 % low. The bench is wrong too and
+# does not know it: the generator gives 0.4 dB less than it says, and the output cable loses 0.3 dB more than its table.
 FAULTS = {"via_1.inductance": 0.55 / 0.30, "via_2.inductance": 0.55 / 0.30,
           "filter_1.length": 1.03, "filter_2.length": 1.03, "filter_3.length": 1.03}
 DRIVE_ERROR, OUTPUT_ERROR = -0.4, 0.3  # [dB]
