@@ -96,7 +96,9 @@ class _Search:
         self.best: tuple[float, np.ndarray] | None = None
 
     def values(self, places: np.ndarray) -> dict[str, float]:
-        return {item.address: item.value(float(place)) for item, place in zip(self.unknowns, places)}
+        """Of all that the unknowns move."""
+        return {address: value for item, place in zip(self.unknowns, places)
+                for address, value in item.settings(item.value(float(place))).items()}
 
     def predict(self, places: np.ndarray) -> list[np.ndarray]:
         if self._at is None or not np.array_equal(self._at, places):
@@ -142,8 +144,8 @@ class _Search:
 
     def jacobian(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the places."""
-        values = self.values(places)
-        return self.slopes(places) * [unknown.slope(values[unknown.address]) for unknown in self.unknowns]
+        return self.slopes(places) * [item.slope(item.value(float(place)))
+                                      for item, place in zip(self.unknowns, places)]
 
     def slopes(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the unknowns in their units."""
@@ -163,10 +165,13 @@ class _Search:
             self._table = []
             for item in self.sets:
                 known = set(item.addresses())
-                asked = [number for number, unknown in enumerate(self.unknowns) if unknown.address in known]
+                asked = [address for unknown in self.unknowns for address in unknown.moves() if address in known]
                 table = np.zeros((len(item.measured), len(self.unknowns)))
-                if asked:
-                    table[:, asked] = item.slopes([self.unknowns[number].address for number in asked])
+                slopes = dict(zip(asked, item.slopes(asked).T)) if asked else {}
+                for column, unknown in enumerate(self.unknowns):
+                    for address, share in unknown.moves().items():
+                        if address in slopes:
+                            table[:, column] += share * slopes[address]
                 self._table.append(table)
         return self._table
 
@@ -246,7 +251,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
         search.gently = False
         search.choose_anew(coarse=False)
     after = tuple(np.array(item) for item in search.predict(places))
-    values = search.values(places)
+    values = {item.address: item.value(float(place)) for item, place in zip(unknowns, places)}
     found = worth(unknowns, list(values.values()), search.slopes(places), search.residuals(places),
                   loss)
     errors = {item.address: float(error * item.whole(values[item.address]))
@@ -261,9 +266,10 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
 def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
     known = {address for item in sets for address in item.addresses()}
     for unknown in unknowns:
-        if unknown.address not in known:
-            raise Refusal("none of the data can tell it: it is set by the data at every point, or is no quantity that "
-                          "they depend on", unknown.address)
+        for address in unknown.moves():
+            if address not in known:
+                raise Refusal("none of the data can tell it: it is set by the data at every point, or is no quantity "
+                              "that they depend on", address)
     for item in sets:
         bad = np.flatnonzero(~(np.isfinite(item.standard) & (item.standard > 0.0)))
         if bad.size:

@@ -24,8 +24,8 @@ _LEVELS = frozenset(("dBm", "W", "dB", "dBuV", "dBmV", "dBV", "dBuV/m", "dBc", "
 # What a name says a quantity is, and the units that it can have; the unit is not believed where they do not agree.
 _QUANTITIES = ((re.compile(r"temp", re.IGNORECASE), frozenset(("K",))),
                (re.compile(r"phase|\bang", re.IGNORECASE), frozenset(("deg", "s"))),
-               (re.compile(r"power|leistung|potencia|puissance|level|pegel|p_?(?:in|out|ein|aus)\b", re.IGNORECASE),
-                _LEVELS),
+               (re.compile(r"power|leistung|potencia|puissance|level|pegel|^p\b|p_?(?:in|out|ein|aus)\b",
+                           re.IGNORECASE), _LEVELS),
                (FREQUENCY, frozenset(("Hz", "1"))),
                (re.compile(r"current|strom|corriente|courant", re.IGNORECASE), frozenset(("A",))),
                (re.compile(r"voltage|spannung|tensi[oó]n", re.IGNORECASE),

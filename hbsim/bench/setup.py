@@ -132,7 +132,7 @@ def _with_shared(tree: dict[str, Any], folder: Path) -> dict[str, Any]:
     for key in ("input", "output"):
         for item in _entries(shared.get(key, {})):
             if "file" in item:
-                item["file"] = str(path.parent / item["file"])
+                item["file"] = str(Path(tree["bench"]).parent / item["file"])  # seen from the folder of this file
     merged = dict(tree)
     for key, value in shared.items():
         merged[key] = {**value, **tree.get(key, {})} if isinstance(value, dict) else value

@@ -10,6 +10,7 @@ from typing import Any
 from ..describe.description import Description
 from ..errors import Refusal
 from ..quantities import Quantity, show
+from ..studies.linked import FACTOR, Link, link_of
 from ..studies.wishes import limits
 from .dataset import BENCH
 
@@ -30,6 +31,7 @@ class Unknown:
     low, high : limits; may be infinite.
     by_ratio : cannot be negative, and is a matter of some per cent.
     limited : whether the person gave limits.
+    link : what it moves, where this is more than the quantity of its address.
     """
 
     address: str
@@ -39,6 +41,17 @@ class Unknown:
     high: float
     by_ratio: bool
     limited: bool
+    link: Link | None = None
+
+    def moves(self) -> dict[str, float]:
+        """What it moves: address -> slope against its own value."""
+        if self.link is None:
+            return {self.address: 1.0}
+        return self.link.settings(1.0) if self.link.bases else dict.fromkeys(self.link.addresses, 1.0)
+
+    def settings(self, value: float) -> dict[str, float]:
+        """Address -> value in base units, where the unknown has a value."""
+        return {self.address: value} if self.link is None else self.link.settings(value)
 
     @property
     def _by_logarithm(self) -> bool:
@@ -85,6 +98,9 @@ class Unknown:
 def unknowns(given: Mapping[str, Any], description: Description) -> list[Unknown]:
     """Unknowns by address, each "" (no limits) or "low:high".
 
+    Several addresses with a comma between, or a pattern with "*", take one value; after the word "scale" the described
+    values are multiplied by one factor (as the axis of a sweep).
+
     Raises
     ------
     Refusal
@@ -92,14 +108,23 @@ def unknowns(given: Mapping[str, Any], description: Description) -> list[Unknown
     """
     if not given:
         raise Refusal("nothing is free; give for example --free board.permittivity=4:5", "free")
-    return [_unknown(address, text, description) for address, text in given.items()]
+    found = [_unknown(address, text, description) for address, text in given.items()]
+    moved = [address for item in found for address in item.moves()]
+    for address in moved:
+        if moved.count(address) > 1:
+            raise Refusal("is free twice; keep one", address)
+    return found
 
 
 def _unknown(address: str, text: Any, description: Description) -> Unknown:
+    link = None
     if address in BENCH:
         spec, present = Quantity("dB"), 0.0
     elif address.startswith("bench."):
         raise Refusal(f"the bench has no such unknown; it has {' and '.join(BENCH)}", address)
+    elif "," in address or "*" in address or address.startswith("scale "):
+        link = link_of(description, address)
+        spec, present = (FACTOR, 1.0) if link.bases else _common(description, link, address)
     else:
         spec, present = description.look_up(address)
     by_ratio = spec.minimum >= 0.0 and present > 0.0 and spec.unit != "dBm"
@@ -119,4 +144,13 @@ def _unknown(address: str, text: Any, description: Description) -> Unknown:
     if not low <= present <= high:
         raise Refusal(f"is {show(present, spec.unit)} now, outside the limits given for it; set it inside with --set, "
                       "or widen them", address)
-    return Unknown(address, spec, present, low, high, by_ratio, limited)
+    return Unknown(address, spec, present, low, high, by_ratio, limited, link)
+
+
+def _common(description: Description, link: Link, name: str) -> tuple[Quantity, float]:
+    """Kind and present value of quantities that take one value."""
+    specs, present = zip(*(description.look_up(address) for address in link.addresses))
+    if len(set(present)) > 1:
+        raise Refusal("these have different values now, and one value is to be found for all; write "
+                      f"'scale {name}' to find a factor on each", name)
+    return specs[0], present[0]

@@ -21,7 +21,9 @@ def add(commands: Any) -> None:
     of_circuit(parser, "change a quantity for the whole search, or where it starts for a free one; repeatable")
     parser.add_argument("measured", nargs="+", metavar="MEASURED", help="data files, or the TOML files beside them")
     parser.add_argument("--free", action="append", default=[], metavar="NAME.QUANTITY[=LOW:HIGH]",
-                        help="needed: an unknown, such as board.permittivity=4:5 or Q1.BF; repeatable. "
+                        help="needed: an unknown, such as board.permittivity=4:5 or Q1.BF; several with a comma "
+                             "between, or *, take one value; 'scale filter_*.length' finds a factor on each; "
+                             "repeatable. "
                              "bench.drive_error_db and bench.output_error_db are what is to be added to the drive and "
                              "to the levels that were written down")
     parser.add_argument("--loss", choices=["squares", "soft", "bounded"], default="squares",
@@ -106,7 +108,9 @@ def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
     alone = NAME in description.devices
     inside = {address: description.look_up(address)[1]
               for address in _addresses(named_values(options.values, "--set"), description)}
-    inside |= {item.address: found.values[item.address] for item in found.unknowns if item.address not in BENCH}
+    for item in found.unknowns:
+        if item.address not in BENCH:
+            inside |= item.settings(found.values[item.address])
     remarks = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
     for item in found.unknowns:
         error = found.errors[item.address]

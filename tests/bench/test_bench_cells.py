@@ -158,3 +158,7 @@ def test_a_power_below_the_last_digit_of_the_meter_is_no_level():
 def test_what_is_no_power_does_not_become_dbm(unit):
     with pytest.raises(Refusal):
         in_dbm(Column("x", unit, np.zeros(1)))
+
+
+def test_a_level_named_by_the_line_it_is_of_is_no_frequency():
+    assert read_name("P f0 (dBm)").unit.name == "dBm" and read_name("f0 (dBm)").unit is None
