@@ -158,3 +158,12 @@ def test_a_power_below_the_last_digit_of_the_meter_is_no_level():
 def test_what_is_no_power_does_not_become_dbm(unit):
     with pytest.raises(Refusal):
         in_dbm(Column("x", unit, np.zeros(1)))
+
+
+@pytest.mark.parametrize("header", ["f0 (dBm)", "2 f0 / dBm", "f_0 [dBm]"])
+def test_a_level_may_be_called_by_its_harmonic(header):
+    assert read_name(header).unit.name == "dBm"
+
+
+def test_f0_in_megahertz_is_a_frequency():
+    assert read_name("f0 (MHz)").unit.name == "Hz"
