@@ -67,7 +67,8 @@ def _spectrum(axes: "Axes", found: TraceLines, several: bool) -> None:
         axes.plot(at, line.level, "o" if line.above_noise else "v", color=colour, markersize=4.5, zorder=4,
                   markerfacecolor=colour if line.above_noise else "white")
         axes.annotate(f"{harmonic_name(line.harmonic)}\n{'' if line.above_noise else '< '}{line.level:.1f}",
-                      (at, line.level), xytext=(0, 5), textcoords="offset points", ha="center", va="bottom", fontsize=8, color=colour, zorder=5,
+                      (at, line.level), xytext=(0, 5), textcoords="offset points", ha="center", va="bottom", fontsize=8,
+                      color=colour, zorder=5,
                       bbox=None if line.above_noise else {"facecolor": "white", "edgecolor": "none", "pad": 1})
     strongest = sorted(lines.others, key=lambda line: -line.level)
     for place, line in enumerate(strongest):
