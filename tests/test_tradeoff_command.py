@@ -18,6 +18,9 @@ def test_page_json_and_picture(tmp_path, capsys):
     assert set(first["values"]) == {"supply.VCC_volts"} and first["output_dbm"] == first["output_dbm_2"]
     assert f"{first['output_dbm']:.2f} dBm" in page and f"{found['best']['output_dbm']:.2f} dBm" in page
     assert f"{first['output_dbm']:.2f} dBm" in picture.read_text()
+    over = page[page.index("Ratings"):page.index("How:")]
+    assert "most output_dbm_2: EXCEEDED: Q1: peak collector-emitter voltage" in " ".join(over.split())
+    assert "(limit 4.5 V)" in over  # VCEO of the library's npn-25ghz
 
 
 def test_nothing_free_is_refused(capsys):

@@ -16,7 +16,7 @@ import numpy as np
 from ..balance.gradient import figure
 from ..describe.description import Description
 from ..errors import Refusal
-from ..quantities import Quantity, show
+from ..quantities import Quantity, parse, show
 from ..studies.outputs import column_unit
 from .analyser import compression_db, own_harmonic_dbc, without_noise
 from .device_points import device_unit, is_device_word
@@ -155,7 +155,11 @@ def _add_settings(settings: dict[str, np.ndarray], setup: Setup, description: De
     for address, text in setup.settings.items():
         if address in settings:
             raise Refusal("is set here and stands in a column too; keep one", f"settings.{address}", setup.file)
-        settings[address] = np.full(rows, _spec(address, description).take(text, f"settings.{address}"))
+        if is_device_word(address):
+            value = parse(text, device_unit(address), f"settings.{address}")
+        else:
+            value = _spec(address, description).take(text, f"settings.{address}")
+        settings[address] = np.full(rows, value)
 
 
 def _correct_drive(settings: dict[str, np.ndarray], setup: Setup, description: Description, f0: np.ndarray,

@@ -120,6 +120,12 @@ class DevicePoints(DataSet):
         if not settings or not names <= set(_CURRENTS):
             raise Refusal(f"against {', '.join(sorted(settings)) or 'nothing'} one of {', '.join(_CURRENTS)} is "
                           "measured", "", self.name)
+        driven = {_SOURCES[name][0] for name in settings}
+        for name in sorted(names):
+            if _CURRENTS[name] not in driven:
+                pin = _CURRENTS[name]
+                raise Refusal(f"the voltage at the {pin} is not said; make it a column, or write for example "
+                              f'[settings] "{pin}_volts" = "3 V"', name, self.name)
         return "currents"
 
     def _check_scattering(self, names: set[str]) -> None:

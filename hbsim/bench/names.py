@@ -17,6 +17,7 @@ _FORMATS = {"mag": Unit("1"), "lin": Unit("1"), "re": Unit("1"), "im": Unit("1")
             "deg": Unit("deg"), "ang": None, "log": Unit("dB"), "logmag": Unit("dB"), "": Unit("1")}
 FREQUENCY = re.compile(r"\b(?:f|f_?0|freq|fre[qck]uen[a-zé]*|frequenz|fréquence|frekvens|frequenza|частота)(?:\b|_)|"
                        r"freq", re.IGNORECASE)
+_HARMONIC = re.compile(r"\bf_?0\b", re.IGNORECASE)  # "f0 (dBm)", "2 f0 (dBm)": the level of a line, no frequency
 INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample|order|harmonic)\.?(?:\s*no\.?)?",
                    re.IGNORECASE)
 _LEVELS = frozenset(("dBm", "W", "dB", "dBuV", "dBmV", "dBV", "dBuV/m", "dBc", "dBFS", "dBm/Hz", "dBuA", "V", "Vrms",
@@ -100,6 +101,8 @@ def _believed(bare: str, said: str, apart: bool) -> bool:
 
 
 def _agreed(text: str, bare: str, unit: Unit, said: str) -> Name:
+    if _HARMONIC.search(bare) and unit.name in _LEVELS and unit.name != "1":
+        return Name(text, bare, unit, said)
     for word, units in _QUANTITIES:
         if word.search(bare):
             if unit.name not in units and not (unit.name == "1" and said in ("", "%")):

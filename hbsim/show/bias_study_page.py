@@ -76,8 +76,14 @@ def _why(study: BiasStudy, best: Waveforms, other: Waveforms) -> str:
             f"{name} is {show(other.harmonic_amps, 'A', 3)} instead of {show(best.harmonic_amps, 'A', 3)} "
             f"({_share(other)} instead of {_share(best)} of its peak of {show(other.peak_amps, 'A', 3)} and "
             f"{show(best.peak_amps, 'A', 3)}), with {other.angle_deg:.0f} instead of {best.angle_deg:.0f} deg of "
-            f"conduction and {other.states.saturated:.1%} instead of {best.states.saturated:.1%} of the period in "
-            "saturation.")
+            f"conduction{_saturated(best, other)}.")
+
+
+def _saturated(best: Waveforms, other: Waveforms) -> str:
+    shares = [f"{100 * told.states.saturated:.1f} %" for told in (other, best)]
+    if set(shares) == {"0.0 %"}:
+        return ", in saturation at neither"
+    return f" and {shares[0]} instead of {shares[1]} of the period in saturation"
 
 
 def _share(told: Waveforms) -> str:

@@ -12,7 +12,7 @@ from ..bench.readings import Column
 from ..errors import Refusal
 from ..quantities import show, units
 from .readings_page import trace_name
-from .style import DASHES, INK, LINES, PALE, heading, label_lines, new_figure, scaled
+from .style import DASHES, INK, LINES, PALE, harmonic_name, heading, label_lines, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,16 +66,18 @@ def _spectrum(axes: "Axes", found: TraceLines, several: bool) -> None:
         at, colour = line.frequency * factor, LINES[0][0] if line.above_noise else INK
         axes.plot(at, line.level, "o" if line.above_noise else "v", color=colour, markersize=4.5, zorder=4,
                   markerfacecolor=colour if line.above_noise else "white")
-        name = "f0" if line.harmonic == 1 else f"{line.harmonic} f0"
-        axes.annotate(f"{name}\n{'' if line.above_noise else '< '}{line.level:.1f}", (at, line.level), xytext=(0, 5),
-                      textcoords="offset points", ha="center", va="bottom", fontsize=8, color=colour, zorder=5)
+        axes.annotate(f"{harmonic_name(line.harmonic)}\n{'' if line.above_noise else '< '}{line.level:.1f}",
+                      (at, line.level), xytext=(0, 5), textcoords="offset points", ha="center", va="bottom", fontsize=8,
+                      color=colour, zorder=5,
+                      bbox=None if line.above_noise else {"facecolor": "white", "edgecolor": "none", "pad": 1})
     strongest = sorted(lines.others, key=lambda line: -line.level)
     for place, line in enumerate(strongest):
         at = line.frequency * factor
         axes.plot(at, line.level, "D", color=LINES[1][0], markerfacecolor="white", markersize=4.5, zorder=4)
         if place < _NAMED:
             sign = "+" if line.relation.distance >= 0 else "-"
-            axes.annotate(f"{line.relation.harmonic} f0 {sign} {show(abs(line.relation.distance), 'Hz', 4)}",
+            axes.annotate(f"{harmonic_name(line.relation.harmonic)} {sign} "
+                          f"{show(abs(line.relation.distance), 'Hz', 4)}",
                           (at, line.level), xytext=(0, 6), textcoords="offset points", rotation=90, ha="center",
                           va="bottom", fontsize=7, color=LINES[1][0], zorder=5)
     axes.set(xlabel=f"frequency / {unit}", ylabel="level / dBm")

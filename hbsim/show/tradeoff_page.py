@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..balance.accuracy import Accuracy
 from ..quantities import show
+from ..studies.highlights import above_ratings
 from ..studies.tradeoff import Point, TradeOff
 from .text import listed, table, wrapped
 
@@ -33,6 +35,7 @@ def tradeoff_page(found: TradeOff) -> str:
     if found.points:
         lines += ["", *_table(found)]
     lines += listed("Best point:", [_best(found)] if found.finished else [])
+    lines += listed("Ratings (the search does not look at them; --hold cannot):", _ratings(found))
     return "\n".join([*lines, *listed("How:", _how(found))])
 
 
@@ -71,6 +74,25 @@ def _best(found: TradeOff) -> str:
     limits = ", ".join(hold.text() for hold in found.holds)
     wish = f"Most {found.goal.name}" + (f" with {limits}" if limits else "")
     return f"{wish}: {found.goal.text(found.best.figures[found.goal.name])}, at {changes}."
+
+
+def _ratings(found: TradeOff) -> list[str]:
+    """What is above its rating at the points that have a name, each solved for once more."""
+    named: dict[str, Point | None] = {"as it is": found.present}
+    if found.points:
+        named[f"most {found.goal.name}"] = found.points[0]
+        if found.knee is not None:
+            named["knee"] = found.points[found.knee]
+        named[f"best {found.against.name}"] = found.points[-1]
+    named["best by the limits" if found.holds else "best"] = found.best
+    said = []
+    for name, point in named.items():
+        if point is None:
+            continue
+        over = above_ratings(found.description, point.values, point.harmonics, Accuracy())
+        said.append(f"{name}: " + ("not known" if over is None else
+                                   f"EXCEEDED: {'; '.join(over)}" if over else "within the ratings"))
+    return said
 
 
 def _how(found: TradeOff) -> list[str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
-from ..balance.accuracy import tolerance_words
+from ..balance.accuracy import Accuracy, tolerance_words
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import HbsimError
@@ -26,9 +28,14 @@ def highlights(description: Description, table: SweepTable) -> list[str]:
 
 def exceeded(description: Description, table: SweepTable, number: int) -> list[str] | None:
     """What is above its rating at one point of the table; None where the point alone is not solved."""
+    return above_ratings(description, table.settings(number), table.harmonics, table.accuracy)
+
+
+def above_ratings(description: Description, values: Mapping[str, float], harmonics: int | None,
+                  accuracy: Accuracy) -> list[str] | None:
+    """What is above its rating with some values set, address -> value in SI; None where that is not solved."""
     try:
-        state = solve(description.with_values(table.settings(number)), table.harmonics,
-                      accuracy=table.accuracy)
+        state = solve(description.with_values(values), harmonics, accuracy=accuracy)
     except HbsimError:
         return None
     return [f"{name}: {rating.meaning} {show(rating.value, rating.unit, 3)} "

@@ -160,5 +160,10 @@ def test_what_is_no_power_does_not_become_dbm(unit):
         in_dbm(Column("x", unit, np.zeros(1)))
 
 
-def test_a_level_named_by_the_line_it_is_of_is_no_frequency():
-    assert read_name("P f0 (dBm)").unit.name == "dBm" and read_name("f0 (dBm)").unit is None
+@pytest.mark.parametrize("header", ["f0 (dBm)", "2 f0 / dBm", "f_0 [dBm]"])
+def test_a_level_may_be_called_by_its_harmonic(header):
+    assert read_name(header).unit.name == "dBm"
+
+
+def test_f0_in_megahertz_is_a_frequency():
+    assert read_name("f0 (MHz)").unit.name == "Hz"

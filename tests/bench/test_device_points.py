@@ -8,6 +8,7 @@ import pytest
 import hbsim
 from hbsim.bench.device_points import DevicePoints, is_of_a_device
 from hbsim.bench.fit import fit
+from hbsim.bench.load import data_sets
 from hbsim.bench.measurement import Measured, Measurement
 from hbsim.bench.unknowns import unknowns
 from hbsim.errors import Refusal
@@ -147,6 +148,21 @@ def test_what_does_not_go_together_is_refused(circuit, settings, names, words):
     assert is_of_a_device(item)
     with pytest.raises(Refusal, match=words):
         DevicePoints(circuit, "Q1", item)
+
+
+def test_a_current_at_a_pin_without_voltage_is_refused_with_the_mend(circuit):
+    only = {"base_volts": np.linspace(0.6, 0.8, 3)}
+    with pytest.raises(Refusal, match=r'voltage at the collector is not said.*"collector_volts" = "3 V"'):
+        DevicePoints(circuit, "Q1", Measurement("m", only, {"collector_amps": measured(np.ones(3), 0.1)}))
+
+
+def test_a_constant_collector_voltage_stands_in_the_settings(tmp_path, circuit):
+    (tmp_path / "gummel.csv").write_text("VBE (V);IC (A)\n0.6;1e-6\n0.7;5e-5\n")
+    (tmp_path / "gummel.toml").write_text(
+        '[columns]\n"VBE" = "base_volts"\n"IC" = "collector_amps"\n[settings]\ncollector_volts = "2 V"\n'
+        '[uncertainty]\ncollector_amps = "2 %"\n')
+    found = data_sets([tmp_path / "gummel.csv"], circuit, harmonics=None)[0].measurement
+    assert list(found.settings["collector_volts"]) == [2.0, 2.0]  # as written
 
 
 def test_an_unknown_device_is_refused(circuit):
