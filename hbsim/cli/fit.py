@@ -104,6 +104,7 @@ def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
     from ..bench.dataset import BENCH
     from ..bench.device_alone import NAME
     from ..describe.rewritten import rewritten, rewritten_model
+    from ..show.fit_page import digits_of, two_digits
     path = Path(options.file)
     alone = NAME in description.devices
     inside = {address: description.look_up(address)[1]
@@ -114,8 +115,9 @@ def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
     remarks = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
     for item in found.unknowns:
         error = found.errors[item.address]
-        remarks.append(f"  {item.address} = {item.written(found.values[item.address], 6)}, standard error "
-                       + (item.written(error, 3) if error < float("inf") else "not to be told"))
+        value = found.values[item.address]
+        remarks.append(f"  {item.address} = {item.written(value, digits_of(value, error))}, standard error "
+                       + (item.written(two_digits(error), 3) if error < float("inf") else "not to be told"))
     if any(item.address in BENCH for item in found.unknowns):
         remarks.append("What begins with bench. belongs to the readings and is not in this file.")
     folder = Path(options.write).parent if options.write else path.parent

@@ -11,6 +11,7 @@ from ..quantities import show
 from .compare_page import about_lines, comparison_lines, meanings
 from .text import listed, table, wrapped
 
+_DIGITS, _MOST_DIGITS = 4, 9
 _FITS = 1.3  # scatter up to which residuals are as large as uncertainties say: 2 sigma for 20 degrees of freedom
 
 
@@ -37,10 +38,23 @@ def _values(found: Fit) -> list[str]:
     for item in found.unknowns:
         value, error = found.values[item.address], found.errors[item.address]
         share = f"{100 * error / abs(value):.2g} %" if item.by_ratio and math.isfinite(error) else ""
-        rows.append([item.address, item.written(item.start), item.written(value, 5),
-                     item.written(error, 3) if math.isfinite(error) else "not to be told", share, _limits(item)
+        rows.append([item.address, item.written(item.start), item.written(value, digits_of(value, error)),
+                     item.written(two_digits(error), 3) if math.isfinite(error) else "not to be told", share,
+                     _limits(item)
                      + (" (at its limit)" if item.address in found.at_limit else "")])
     return table([heads, *rows], left=(0, 5))
+
+
+def two_digits(error: float) -> float:
+    """An error as it is told: more digits of it mean nothing (JCGM 100:2008, 7.2.6)."""
+    return float(f"{error:.1e}")
+
+
+def digits_of(value: float, error: float) -> int:
+    """Digits of a value down to the second one of its error."""
+    if not (math.isfinite(error) and error > 0.0 and value != 0.0):
+        return _DIGITS
+    return min(max(math.floor(math.log10(abs(value))) - math.floor(math.log10(two_digits(error))) + 2, 2), _MOST_DIGITS)
 
 
 def _limits(item: Unknown) -> str:
@@ -70,15 +84,18 @@ def sentences(found: Fit) -> list[str]:
             told.append(f"{first} and {second} are found together (correlation {correlation:+.3f}): each by itself is "
                         "as unsure as its error says, both at once are surer.")
     for address in found.at_limit:
-        told.append(f"{address} ended at its limit: its error means little; widen the limit, or ask whether something "
-                    "else is wrong that it makes up for.")
+        told.append(f"{address} ended at its limit: its error means little; widen the limit (LOW:HIGH), or ask whether "
+                    "something else is wrong that it makes up for.")
     if math.isfinite(found.away):
         told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors "
-                    "away.")
+                    "away, from one start; --set puts a free quantity elsewhere to begin with.")
     return told
 
 
 def _scatter_words(scatter: float) -> str:
+    if scatter < 1.0 / _FITS:
+        return "the circuit with these values explains the data better than their uncertainties expect; these may be " \
+               "stated too large, and so the errors."
     if scatter <= _FITS:
         return "the circuit with these values explains the data."
     return "the circuit with these values does not explain the data, or the uncertainties are stated too small; then " \
