@@ -270,8 +270,9 @@ def _correct_levels(levels: Mapping[str, _Quantity], setup: Setup, f0: np.ndarra
 
 
 def _bounds(unwanted_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Of the true line against a reading that an unwanted one, told against the reading, is in: (1 - u) to (1 + u)."""
     low, high = phasor_bounds(unwanted_db)
-    return np.where(np.isfinite(high), -high, 0.0), np.where(np.isnan(low), 0.0, -low)
+    return np.where(np.isnan(low), 0.0, low), np.where(np.isnan(high), 0.0, high)
 
 
 def _compression(item: _Quantity, word: str, mixer: np.ndarray, numbers: Mapping[str, float],

@@ -114,6 +114,15 @@ class _Search:
             item.choose_anew(coarse)
         self._at = self._table = self.best = None  # what was found so far was found otherwise
 
+    def drop_missing(self, places: np.ndarray) -> dict[tuple[str, int], str]:
+        """Use no more what has no prediction here; what that is, in words."""
+        dropped = {}
+        for item, predicted, used in zip(self.sets, self.predict(places), self.used):
+            for number in np.flatnonzero(used & ~np.isfinite(predicted)):
+                dropped[item.name, int(number)] = f"{item.labels[number]} has no steady state with the values found"
+            used &= np.isfinite(predicted)
+        return dropped
+
     def pull(self, places: np.ndarray) -> float:
         """How far the best answer is still away by linear regression, at most, in standard errors."""
         jacobian, residuals = self.jacobian(places), self.residuals(places)
@@ -242,6 +251,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
             reason = "" if finished else f"{MOST_STEPS} steps were not enough; the values are the best so far"
             if away > _NEAR:
                 search.choose_anew(coarse=False)
+            left_out |= search.drop_missing(places)
             away = search.pull(places)
             if away <= _STEADY or not finished:
                 break
@@ -250,6 +260,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
         finished, reason = False, "interrupted; the values are the best so far"
         search.gently = False
         search.choose_anew(coarse=False)
+    left_out |= search.drop_missing(places)
     after = tuple(np.array(item) for item in search.predict(places))
     values = {item.address: item.value(float(place)) for item, place in zip(unknowns, places)}
     found = worth(unknowns, list(values.values()), search.slopes(places), search.residuals(places),

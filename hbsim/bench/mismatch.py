@@ -10,7 +10,7 @@ import numpy as np
 
 
 def phasor_bounds(unwanted_db: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """What a line reads too low and too high at most with another on it of unknown phase, so many dB below. [dB]
+    """What a line changes by at most, down and up, with another on it of unknown phase, so many dB below it. [dB]
 
     (20 log10(1 - u), 20 log10(1 + u)), u = 10^(d/20); minus infinity where they may cancel.
     """

@@ -61,6 +61,10 @@ def marks_of(cells: Sequence[str], file: str) -> Marks:
         return Marks()
     for group in ("'", " "):
         if any(group in cell for cell in odd):
+            commas, dots = ([cell for cell in cells if mark in cell and NUMBERISH.fullmatch(cell)] for mark in ",.")
+            if commas and dots:
+                raise Refusal(f"'{commas[0]}' and '{dots[0]}', with '{group}' between thousands: it is not clear which "
+                              'mark is decimal; say so in [table]: decimal = "comma" or decimal = "point"', "", file)
             return Marks("," if any("," in cell for cell in odd) else ".", group)
     both = [cell for cell in odd if "," in cell and "." in cell]
     if both:

@@ -167,3 +167,12 @@ def test_a_level_may_be_called_by_its_harmonic(header):
 
 def test_f0_in_megahertz_is_a_frequency():
     assert read_name("f0 (MHz)").unit.name == "Hz"
+
+
+@pytest.mark.parametrize("group", [" ", "'"])
+def test_comma_and_point_beside_a_group_mark_are_refused(group):
+    from hbsim.bench.reader import interpret
+    from hbsim.bench.text import decode
+    text = f"P [W];V [V]\n1{group}000.5;1,250\n1{group}001.5;1,300\n"
+    with pytest.raises(Refusal, match="it is not clear which mark is decimal"):
+        interpret(decode(text.encode()))

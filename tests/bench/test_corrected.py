@@ -82,11 +82,27 @@ def test_uncertainties_and_bands(folder, circuit):
     product = 10 ** (-20 / 20)  # 6 and 14 dB: 0.1
     own = -20 - 10 - 45 - 20 - (-21.0)  # f0 at -20 dBm makes -95 dBm of 2 f0 in the analyser, 74 dB below the reading
     share = 10 ** (own / 20)
-    wanted = 0.6 - 20 * np.log10(1 - product) - 20 * np.log10(1 - share)
+    wanted = 0.6 - 20 * np.log10(1 - product) + 20 * np.log10(1 + share)
     assert second.high[2] - second.values[2] == pytest.approx(wanted, abs=1e-6)
     match = item.quantities["input_return_loss_db"]
     assert np.isinf(match.high[2])  # as good as the directivity
     assert match.standard[2] > match.standard[0] > 0.2
+
+
+def test_the_band_of_the_analysers_own_harmonic_holds_the_truth(folder, circuit):
+    """A line with the analyser's own 2 f0 of any phase on it: the truth stays inside the band of each reading."""
+    for own_dbm in (-60.0, -46.0):  # a quarter and more than the line itself
+        (folder / "drive.toml").write_text(COLUMNS + BENCH.replace(
+            '"45 dBm"', f'"{2 * -20.0 - 10.0 - own_dbm:.3f} dBm"').replace("circuit_match", "# ").replace(
+            "analyser_match", "# ").replace('noise_floor = "-66 dBm"', ""))
+        for phase in np.linspace(0, 2 * np.pi, 12, endpoint=False):
+            true = -48.0
+            seen = abs(10 ** (true / 20) + 10 ** (own_dbm / 20) * np.exp(1j * phase))
+            text = DATA.replace("-21,0", f"{20 * np.log10(seen):.4f}".replace(".", ","))
+            (folder / "drive.csv").write_text(text)
+            item = data_set(folder / "drive.csv", circuit).measurement.quantities["output_dbm_2"]
+            losses = sum(done.amount[2] for done in item.corrections)
+            assert item.low[2] + 0.6 - 1e-3 <= true + losses <= item.high[2] - 0.6 + 1e-3
 
 
 def test_a_limit_from_the_noise(folder, circuit):

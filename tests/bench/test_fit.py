@@ -198,3 +198,24 @@ def test_the_truth_is_found_from_data_without_noise(doubler):
 def test_data_set_at_every_point_cannot_be_free(doubler):
     with pytest.raises(Refusal, match="set by the data at every point"):
         fit([CircuitPoints(doubler, drive_sweep(doubler))], unknowns({"drive.power": ""}, doubler))
+
+
+def test_a_number_without_a_prediction_at_the_answer_is_left_out(line):
+    x, y, standard = line
+
+    class Losing(Given):
+        exact = False
+
+        def choose_anew(self, coarse):
+            self.exact = not coarse
+
+        def predict(self, values):
+            found = super().predict(values)
+            return np.where((np.arange(x.size) == 3) & self.exact, np.nan, found)
+
+    found = fit([Losing(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])], [free("a", 0.0), free("b", 0.0)])
+    keep = np.arange(x.size) != 3
+    best, _ = curve_fit(lambda x, a, b: a + b * x, x[keep], y[keep], sigma=standard[keep], absolute_sigma=True)
+    assert found.values["a"] == pytest.approx(best[0], abs=0.1 * found.errors["a"])  # it stops that near
+    assert found.worth.freedom == 37 and list(found.left_out.values()) == [
+        "number 3 has no steady state with the values found"]
