@@ -22,7 +22,8 @@ def add(commands: Any) -> None:
     parser.add_argument("--drives", metavar="P,P,P",
                         help="such as --drives=-5dBm,0dBm,3dBm, with = before a minus (default: 5 dB below that of the "
                              "file, that itself, 3 dB above)")
-    parser.add_argument("--device", metavar="NAME", help="whose currents and waveforms (default: that with most heat)")
+    parser.add_argument("--device", metavar="NAME",
+                        help="whose currents and waveforms (default: that with most current at the wanted harmonic)")
     parser.add_argument("--csv", metavar="FILE", help="write all points as a table; - is standard output")
     parser.set_defaults(run=_bias, compiles=True)
 

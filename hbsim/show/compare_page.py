@@ -102,13 +102,15 @@ def _outside(one: Comparison) -> list[str]:
     for name, item in one.quantities.items():
         if not item.outside_band:
             continue
-        found.append(f"{name}: point{'s' * (len(item.outside_band) > 1)} {_runs(item.outside_band)}; the worst:")
+        worst = []
         for point in sorted(item.outside_band, key=lambda n: -abs(item.difference[n]))[:_MOST]:
             measured, predicted = float(item.measured.values[point]), float(item.predicted[point])
             low, high = float(item.measured.low[point]), float(item.measured.high[point])
             ends = " to ".join("no limit" if math.isinf(end) else show(end, item.unit) for end in (low, high))
-            found.append(f"{_point(one, point)}: measured {show(measured, item.unit)}, band {ends}; predicted "
+            worst.append(f"{_point(one, point)}: measured {show(measured, item.unit)}, band {ends}, predicted "
                          f"{show(predicted, item.unit)}")
+        found.append(f"{name}: point{'s' * (len(item.outside_band) > 1)} {_runs(item.outside_band)}; the worst: "
+                     + "; ".join(worst))
     return found
 
 

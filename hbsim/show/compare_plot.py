@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..bench.compare import Compared, Comparison
-from .style import DASHES, INK, LINES, PALE, axis_label, heading, label_lines, new_figure, scaled
+from .style import DASHES, INK, LINES, PALE, axis_label, figure_words, heading, label_lines, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,10 +33,12 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
             above = figure.add_subplot(grid[2 * row, column])
             below = figure.add_subplot(grid[2 * row + 1, column], sharex=above)
             _curves(above, below, one, one.quantities[name], earlier[one.name].quantities[name] if before else None)
-            above.set_title(name if len(comparisons) == 1 else f"{name}, {one.name}")
+            words = figure_words(name)
+            above.set_title(words if len(comparisons) == 1 else f"{words}, {one.name}")
     heading(figure, f"{title}\nCircles: measured, with their band (triangles: limits); lines: predicted"
             + (", grey before the fit" if before else "")
-            + ".\nBelow: grey within twice the standard uncertainty, dashed the mean difference.")
+            + ".\nBelow: grey within twice the standard uncertainty, dashed the mean difference; % is of what is "
+            "predicted.")
     return figure
 
 
@@ -53,6 +55,10 @@ def _curves(above: "Axes", below: "Axes", one: Comparison, item: Compared, befor
     x, x_unit = scaled(settings, one.units[one.axis]) if one.axis else (settings, "")
     _, unit = scaled(np.concatenate([item.measured.values, item.predicted]), item.unit)
     factor = _factor(item, unit)
+    both = np.concatenate([item.measured.values, item.predicted])
+    both = both[np.isfinite(both)]
+    decades = item.unit == "A" and both.size > 0 and both.min() > 0 and both.max() > _DECADES * both.min()
+    below_factor = 100.0 / item.predicted if decades else np.full(count, factor)
     ends = []
     for number, (words, points) in enumerate(one.groups().items()):
         colour, dash = LINES[number % len(LINES)]
@@ -67,25 +73,24 @@ def _curves(above: "Axes", below: "Axes", one: Comparison, item: Compared, befor
             kept = order[item.measured.limit[order] == limit]
             above.plot(x[kept], item.measured.values[kept] * factor, marker, color=colour, markersize=3.5,
                        markerfacecolor="white", zorder=3)
-        below.plot(x[order], item.difference[order] * factor, "o", color=colour, markersize=3,
+        below.plot(x[order], item.difference[order] * below_factor[order], "o", color=colour, markersize=3,
                    markerfacecolor="white")
         solved = order[np.isfinite(item.predicted[order])]
         if words and solved.size:
             ends.append((float(x[solved[-1]]), float(item.predicted[solved[-1]] * factor), words, colour))
-    sure = 2.0 * item.measured.standard * factor
+    sure = 2.0 * item.measured.standard * np.abs(below_factor)
     order = np.argsort(x, kind="stable")
     below.fill_between(x[order], -sure[order], sure[order], color=PALE, alpha=0.25, linewidth=0)
     below.axhline(0.0, color=INK, linewidth=0.8)
-    if np.isfinite(item.bias):
+    if np.isfinite(item.bias) and not decades:
         below.axhline(item.bias * factor, color=INK, linewidth=0.9, linestyle=DASHES)
     label_lines(above, ends)
-    both = np.concatenate([item.measured.values, item.predicted])
-    both = both[np.isfinite(both)]
-    if item.unit == "A" and both.size and both.min() > 0 and both.max() > _DECADES * both.min():
+    if decades:
         above.set_yscale("log")
     above.tick_params(labelbottom=False)
     above.set_ylabel(unit)
-    below.set(ylabel=f"difference / {'dB' if unit == 'dBm' else unit}", xlabel=axis_label(one.axis or "point", x_unit))
+    of_difference = "%" if decades else "dB" if unit == "dBm" else unit
+    below.set(ylabel=f"difference / {of_difference}", xlabel=axis_label(one.axis or "point", x_unit))
 
 
 def _factor(item: Compared, unit: str) -> float:

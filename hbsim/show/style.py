@@ -28,6 +28,11 @@ DOTS, DASHES = (0, (1, 1.5)), (0, (4, 3))
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
 STEM, PERIODS = "stem", "periods"  # marks of lines: on the foot of the panel; over whole periods of a waveform
 FORMATS = ("png", "svg", "pdf")
+_BY_HARMONIC = {"output_dbm": "output at", "output_dbc": "against the wanted line, at", "output_phase_deg": "phase at"}
+_BY_NAME = {"supply_amps_": "current of", "dissipation_watts_": "heat in", "peak_volts_": "peak voltage at"}
+_WORDS = {"input_return_loss_db": "input return loss", "conversion_loss_db": "conversion loss",
+          "supply_watts": "supply power", "collector_amps": "collector current", "base_amps": "base current",
+          "anode_amps": "anode current"}
 
 
 def new_figure(width: float, height: float) -> "Figure":
@@ -77,6 +82,17 @@ def axis_label(address: str, unit: str) -> str:
 def harmonic_name(harmonic: int) -> str:
     """"f0", "2 f0", ..."""
     return "f0" if harmonic == 1 else f"{harmonic} f0"
+
+
+def figure_words(name: str) -> str:
+    """A column of a table as people say it: "output at 2 f0" for "output_dbm_2"; other names stay."""
+    stem, _, last = name.rpartition("_")
+    if last.isdecimal() and stem in _BY_HARMONIC:
+        return f"{_BY_HARMONIC[stem]} {harmonic_name(int(last))}"
+    for head, words in _BY_NAME.items():
+        if name.startswith(head):
+            return f"{words} {name.removeprefix(head)}"
+    return _WORDS.get(name, name)
 
 
 def check_format(path: str) -> str:

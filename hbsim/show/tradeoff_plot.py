@@ -8,7 +8,7 @@ import numpy as np
 
 from ..studies.tradeoff import Point, TradeOff
 from ..studies.wishes import BEST_MATCH_DB, Wish
-from .style import INK, LINES, PALE, axis_label, heading, new_figure, scaled
+from .style import INK, LINES, PALE, axis_label, figure_words, heading, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,7 +45,7 @@ def tradeoff_figure(found: TradeOff) -> "Figure":
 
 
 def _label(wish: Wish) -> str:
-    return axis_label(wish.name, "" if wish.unit == "1" else wish.shown_unit)
+    return axis_label(figure_words(wish.name), "" if wish.unit == "1" else wish.shown_unit)
 
 
 def _place(wish: Wish, point: Point) -> float:
@@ -72,8 +72,9 @@ def _front(axes: "Axes", found: TradeOff, x: np.ndarray, joined: np.ndarray) -> 
     y = np.array([point.figures[found.goal.name] for point in found.points])
     _curve(axes, x, y, joined, 0)
     axes.set_title(_label(found.goal))
-    marked = [(found.points[0], "most output" if found.goal.name.startswith("output") else f"most {found.goal.name}",
-               "o"), (found.points[-1], "best match" if found.against.is_match else f"best {found.against.name}", "o")]
+    first = "most output" if found.goal.name.startswith("output") else f"most {figure_words(found.goal.name)}"
+    last = "best match" if found.against.is_match else f"best {figure_words(found.against.name)}"
+    marked = [(found.points[0], first, "o"), (found.points[-1], last, "o")]
     if found.best is not None and found.holds:
         marked.insert(0, (found.best, "best by the limits", "D"))
     if found.present is not None:

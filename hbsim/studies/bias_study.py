@@ -131,7 +131,7 @@ def bias_study(description: Description, address: str | None = None, values: Seq
     drives : sequence or "start : stop : step", or None
         None: 5 dB below the drive of the file, that itself, 3 dB above. [dBm]
     device : str or None
-        None: the one that makes most heat in the circuit as its file says.
+        None: the one with most current at the wanted harmonic in the circuit as its file says; in a chain, the last.
 
     Raises
     ------
@@ -188,8 +188,9 @@ def _device(description: Description, name: str | None, harmonics: int | None, a
         return name
     if len(known) == 1:
         return known[0]
-    state = solve(description, harmonics, accuracy=accuracy)
-    return max(known, key=lambda device: state.devices[device].dissipation)
+    devices = solve(description, harmonics, accuracy=accuracy).devices
+    return max(known, key=lambda device: abs(
+        devices[device].pin_current[devices[device].main_pin][description.wanted_harmonic]))
 
 
 @dataclass(frozen=True)
