@@ -165,8 +165,12 @@ def _add_settings(settings: dict[str, np.ndarray], setup: Setup, description: De
 def _correct_drive(settings: dict[str, np.ndarray], setup: Setup, description: Description, f0: np.ndarray,
                    notes: list[str]) -> None:
     """The drive that reaches the circuit."""
-    if setup.input and "drive.power" not in settings:
+    correction = setup.numbers.get("generator.level_correction", 0.0)
+    if (setup.input or correction) and "drive.power" not in settings:
         settings["drive.power"] = np.full(len(f0), description.drive.power_dbm)
+    if correction:
+        settings["drive.power"] = settings["drive.power"] + correction
+        notes.append(f"drive.power: the generator gives {correction:+g} dB against what it shows")
     for loss in setup.input:
         amount = loss.at(f0)
         settings["drive.power"] = settings["drive.power"] - amount

@@ -14,7 +14,8 @@
     analyser_match = "14 dB"        # and of what it is connected to
 
     [generator]
-    level_error = "0.5 dB"          # limit
+    level_correction = "-0.4 dB"    # what it really gives, against what it shows
+    level_error = "0.5 dB"          # limit of what is left
     second_harmonic = "-25 dB"      # against its f0
 
     [analyser]
@@ -57,7 +58,7 @@ LEVELS = "levels"
 TABLES = ("bench", "file", "table", "columns", "settings", "input", "output", "generator", "analyser", "bridge",
           "uncertainty", "network", "device", "name")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},
-            "generator": {"level_error": "dB", "second_harmonic": "dB"},
+            "generator": {"level_correction": "dB", "level_error": "dB", "second_harmonic": "dB"},
             "analyser": {"noise_floor": "dBm", "second_harmonic_intercept": "dBm", "third_harmonic_intercept": "dBm",
                          "compression_point": "dBm", "attenuation": "dB", "flatness": "dB"},
             "bridge": {"directivity": "dB", "source_match": "dB"}}

@@ -74,6 +74,13 @@ def test_every_correction_in_its_order_and_amount(folder, circuit):
     assert item.level_error_db == 0.5 and item.lines.tolist() == [2, 3, 4]
 
 
+def test_the_generators_own_level_is_corrected(folder, circuit):
+    (folder / "drive.toml").write_text(COLUMNS + BENCH.replace("level_error", 'level_correction = "-0.4 dB"\nlevel_error'))
+    item = data_set(folder / "drive.csv", circuit).measurement
+    assert item.settings["drive.power"] == pytest.approx([-10.9, -5.9, -0.9])
+    assert "drive.power: the generator gives -0.4 dB against what it shows" in item.notes
+
+
 def test_uncertainties_and_bands(folder, circuit):
     item = data_set(folder / "drive.csv", circuit).measurement
     assert item.quantities["supply_amps_VCC"].standard == pytest.approx([6e-5, 8e-5, 1e-4])
