@@ -75,7 +75,8 @@ def test_every_correction_in_its_order_and_amount(folder, circuit):
 
 
 def test_the_generators_own_level_is_corrected(folder, circuit):
-    (folder / "drive.toml").write_text(COLUMNS + BENCH.replace("level_error", 'level_correction = "-0.4 dB"\nlevel_error'))
+    bench = BENCH.replace("level_error", 'level_correction = "-0.4 dB"\nlevel_error')
+    (folder / "drive.toml").write_text(COLUMNS + bench)
     item = data_set(folder / "drive.csv", circuit).measurement
     assert item.settings["drive.power"] == pytest.approx([-10.9, -5.9, -0.9])
     assert "drive.power: the generator gives -0.4 dB against what it shows" in item.notes
