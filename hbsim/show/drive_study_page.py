@@ -46,6 +46,9 @@ def sentences(study: DriveStudy) -> list[str]:
                      "dB/dB. Below that the stage snaps off.")
     if curve.found is not None:
         found.append(sentence(curve.found))
+    elif study.description.drive.second_harmonic is not None:
+        found.append("No 1 dB point is told: at low drive the generator's own second harmonic comes through, so there "
+                     "is no line to count from. Leave second_harmonic out to have it.")
     if curve.onset_dbm is not None:
         found.append(f"Onset of saturation: from {curve.onset_dbm:.2f} dBm on the output rises by less than "
                      f"{order / 2:g} dB/dB.")

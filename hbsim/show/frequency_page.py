@@ -91,6 +91,8 @@ def edge_words(edge: Edge) -> str:
         return "an edge beyond the range"
     if edge.why == GAP:
         return f"an edge that is not known ({show(edge.near_hz, 'Hz', _DIGITS)} is not solved)"
+    if edge.hz is None and edge.why == JUMP:
+        return f"an edge at a jump near {show(edge.near_hz, 'Hz', _DIGITS)}"
     if edge.hz is None:
         return f"an edge near {show(edge.near_hz, 'Hz', _DIGITS)} that was not found (a solve on the way failed)"
     return show(edge.hz, "Hz", _DIGITS) + (" (a jump)" if edge.why == JUMP else "")
@@ -108,7 +110,8 @@ def _times(study: FrequencyStudy, hz: float) -> str:
 
 def _place(mark: Mark) -> str:
     return {"end": ", the end of the range: there may be more beyond",
-            "gap": ", beside a frequency that is not solved: there may be more"}.get(mark.place, "")
+            "gap": ", beside a frequency that is not solved: there may be more",
+            "jump": ", the highest point solved, beside a jump: there may be more"}.get(mark.place, "")
 
 
 def chosen(study: FrequencyStudy) -> np.ndarray:

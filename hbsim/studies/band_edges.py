@@ -17,6 +17,7 @@ import numpy as np
 from ..errors import HbsimError
 
 FAR_DB = 200.0  # beyond it, on either side, a level or return loss is drawn and searched as this
+_BESIDE = 5e-3  # of the distance of the neighbours: so near to one the most is that of an end
 _PLACE = 1e-3  # of the distance of two points: how close the most is found
 _EDGE = 1e-7  # of its frequency: how close an edge is found
 _OFF_DB = 1e-3  # from its level, at an edge: more is a jump
@@ -30,7 +31,7 @@ class Mark:
 
     hz : f0. [Hz]
     columns : name -> value, as in a sweep's table.
-    place : "inside", "end" of the range, or "gap": beside a point that is not solved.
+    place : "inside", "end" of the range, "gap": beside a point that is not solved, or "jump": beside another state.
     """
 
     hz: float
@@ -123,6 +124,9 @@ def most(course: Course, name: str) -> Mark | None:
         columns = course.at(float(found.x), n)
     except HbsimError:
         return Mark(float(x[n]), course.point(n), "gap")
+    # the largest at an end of what was searched is no maximum: its neighbour on the grid is another state
+    if min(found.x - x[n - 1], x[n + 1] - found.x) < _BESIDE * (x[n + 1] - x[n - 1]):
+        return Mark(float(x[n]), course.point(n), "jump")
     if columns[name] >= y[n]:
         return Mark(float(found.x), columns)
     return Mark(float(x[n]), course.point(n))
@@ -151,7 +155,9 @@ def _between(course: Course, name: str, level: float, ends: tuple[float, float],
     try:
         hz = float(brentq(lambda f: float(_within(course.at(f, near)[name])) - level, *ends, xtol=_EDGE * ends[0]))
         columns = course.at(hz, near)
-    except (HbsimError, ValueError):  # not solved, or the state met here is another one than on the grid
+    except HbsimError:
         return Edge(None, FAILED, ends[1])
+    except ValueError:  # no change of sign: the state met at the far end is another one than on the grid
+        return Edge(None, JUMP, ends[1])
     off = float(_within(columns[name])) - level
     return Edge(hz, "" if math.fabs(off) <= _OFF_DB else JUMP, None, columns)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -201,6 +201,16 @@ class _Point:
     address: str
     harmonics: int | None
     accuracy: Accuracy
+    met: dict[float, list[tuple[float, SteadyState]]] = field(default_factory=dict)
+
+    def keep(self, drive: float, value: float, state: SteadyState) -> None:
+        """A state of the curve, without the room that its system takes."""
+        self.met.setdefault(drive, []).append((value, replace(state, system=None)))
+
+    def followed(self, drive: float, value: float) -> SteadyState:
+        """The state that the curve leads to: started from the nearest of its own."""
+        _, start = min(self.met[drive], key=lambda one: abs(one[0] - value))
+        return self.state(drive, value, start)
 
     def state(self, drive: float, value: float, start: SteadyState | None = None) -> SteadyState:
         changed = self.description.with_values({"drive.power": drive, self.address: float(value)})
@@ -213,6 +223,7 @@ def _curve(point: _Point, drive: float, grid: np.ndarray, name: str,
     for n, value in enumerate(grid):
         try:
             state = point.state(drive, value, state)
+            point.keep(drive, float(value), state)
             found.append(_columns(state, name))
             over = tuple(f"{device}: {r.meaning} {show(r.value, r.unit, 3)} (limit {show(r.limit, r.unit, 3)})"
                          for device, told in state.devices.items() for r in told.ratings if r.exceeded)
@@ -230,7 +241,7 @@ def _curve(point: _Point, drive: float, grid: np.ndarray, name: str,
 
     def best(column: str, figure: Callable[[SteadyState], float]) -> Best | None:
         return None if column not in columns else _best(
-            grid, columns[column], lambda value: figure(point.state(drive, value)))
+            grid, columns[column], lambda value: figure(point.followed(drive, value)))
 
     return BiasCurve(drive, columns, reasons, exceeded,
                      best(f"output_dbm_{wanted}", lambda state: state.output_dbm(wanted)),
@@ -289,7 +300,7 @@ def _waveforms(point: _Point, curve: BiasCurve, grid: np.ndarray, name: str) -> 
                          ("best", best.value), ("above", _where_lost(point, curve, best, grid, levels, 1))):
         try:
             if value is not None:
-                found.append(_told(point.state(curve.drive_dbm, value), name, place, value, best.figure))
+                found.append(_told(point.followed(curve.drive_dbm, value), name, place, value, best.figure))
         except HbsimError:
             continue
     return tuple(found)
@@ -310,8 +321,8 @@ def _where_lost(point: _Point, curve: BiasCurve, best: Best, values: np.ndarray,
     last = best.value if lost[0] == 0 else values[lost[0] - 1]
     wanted = point.description.wanted_harmonic
     try:
-        return float(brentq(lambda value: point.state(curve.drive_dbm, value).output_dbm(wanted) - best.figure
-                            + LOST_DB, last, values[lost[0]], rtol=1e-5))
+        return float(brentq(lambda value: point.followed(curve.drive_dbm, value).output_dbm(wanted)
+                            - best.figure + LOST_DB, last, values[lost[0]], rtol=1e-5))
     except (HbsimError, ValueError):  # unsolved, or a jump, on the way
         return float(values[lost[0]])
 

@@ -42,14 +42,15 @@ class Compression:
 
 
 def compression(description: Description, table: SweepTable) -> Compression | None:
-    """Of a sweep along drive.power alone; None for other sweeps or where the low drives cannot be solved.
+    """Of a sweep along drive.power alone; None for other sweeps, where the low drives cannot be solved, and with a
+    second harmonic of the generator's own.
 
     The drive is raised from -60 dBm, where the law holds, to the highest of the sweep; so the point is found also where
     it lies below the sweep. The line is anchored at the first output clear of rounding, which must come by -40 dBm of
     drive. Between two drives the point is solved for.
     """
-    if list(table.axes) != ["drive.power"]:
-        return None
+    if list(table.axes) != ["drive.power"] or description.drive.second_harmonic is not None:
+        return None  # what the generator itself gives at 2 f0 comes through at low drive, where the line would start
     order = table.wanted_harmonic
     highest = max(float(table["drive.power"].max()), HIGHEST_ANCHOR_DBM)
     drive = np.append(np.arange(LOWEST_DBM, highest, 1.0), highest)

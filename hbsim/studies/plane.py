@@ -137,7 +137,8 @@ class Plane:
         Raises
         ------
         Refusal
-            A termination without resistance on the drive's way: no power would be available there.
+            A termination without resistance on the drive's way: no power would be available there. One on that way
+            with a second harmonic of the generator's own.
         """
         part = OneFrequencyTermination(self.frequency, self.reference, self.present.real, self.present.imag,
                                        reflection.real, reflection.imag)
@@ -145,6 +146,9 @@ class Plane:
         result = replace(base, parts={**base.parts, self.part: Placed(self.part, part, (self.node,))})
         if self.side != DRIVE_SIDE:
             return result
+        if base.drive.second_harmonic is not None:
+            raise Refusal("terminations on the drive's way move the drive, and with it the generator's own second "
+                          "harmonic, which should stay; leave it out for this study", "drive.second_harmonic")
         if abs(reflection) >= 1.0:
             raise Refusal("without resistance no power is available from a termination; take a reflection below 1",
                           "reach")
