@@ -77,10 +77,15 @@ def read_name(text: str) -> Name:
     return Name(text, text)
 
 
+def _other_brackets(text: str) -> list[str]:
+    return [piece.strip() for piece in re.findall(r"[(\[]([^)\]]*)[)\]]", text)]
+
+
 def _bracketed(text: str, found: re.Match) -> Name:
     bare = (found[1] + (" " + found[3] if found[3] else "")).strip() or found[2]
     inner = found[2].strip()
-    if _FACTOR.match(inner) or re.match(r"[x×]\s*10\^?", inner):
+    if any(_FACTOR.match(piece) or re.match(r"[x×]\s*(?:10\^?|\d)", piece)
+           for piece in (inner, *_other_brackets(text))):
         return Name(text, bare, None, inner, f"has a factor in it ('{inner}')")
     unit = unit_of(inner)
     if unit is None and inner.lower() in _FORMATS:

@@ -40,7 +40,7 @@ def rewritten(text: str, description: Description, values: Mapping[str, float], 
     Refusal
         A value has no line of its own that could be changed, or the new text would not be read back to these values.
     """
-    lines = text.splitlines()
+    lines = _lines(text)
     for address, value in values.items():
         table, key = _table_of(address)
         unit = description.look_up(address)[0].unit
@@ -66,7 +66,7 @@ def rewritten_model(text: str, values: Mapping[str, float], remarks: Sequence[st
     Refusal
         As `rewritten`.
     """
-    lines, tree = text.splitlines(), tomllib.loads(text)
+    lines, tree = _lines(text), tomllib.loads(text)
     model = device_of(tree, "", Path()).model
     for name, value in values.items():
         table = next((table for table in DEVICE_TABLES if name in tree.get(table, {})), DEVICE_TABLES[0])
@@ -81,12 +81,17 @@ def rewritten_model(text: str, values: Mapping[str, float], remarks: Sequence[st
     return changed
 
 
+def _lines(text: str) -> list[str]:
+    """As TOML has them: no other mark ends a line."""
+    return text.replace("\r\n", "\n").removesuffix("\n").split("\n")
+
+
 def _joined(remarks: Sequence[str], lines: Sequence[str]) -> str:
     return "\n".join([*(f"# {line}".rstrip() for line in remarks), *([""] if remarks else []), *lines]) + "\n"
 
 
 def _check(read: float, value: float, address: str) -> None:
-    if abs(read - value) > _AGREE * abs(value):
+    if not abs(read - value) <= _AGREE * abs(value):
         raise Refusal(f"the new file would say {read:g} instead of {value:g}; write the value by hand", address)
 
 

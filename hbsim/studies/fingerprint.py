@@ -19,6 +19,7 @@ from ..describe.description import Description
 
 _DIGITS = 12  # 48 bits: chance likeness of a million circuits, below 1 in 500
 _WORDS = {"title", "about", "notes", "comments", "information", "origin"}  # said, not reckoned with
+_LATER = {"second_harmonic", "second_harmonic_phase"}  # not counted while they are not given: older ones stay the same
 _WHERE = "file"
 
 
@@ -38,6 +39,7 @@ def plain(thing: Any) -> Any:
     if is_dataclass(thing) and not isinstance(thing, type):
         kept = {item.name: getattr(thing, item.name) for item in fields(thing)
                 if item.compare and item.name not in _WORDS}
+        kept = {name: value for name, value in kept.items() if name not in _LATER or value is not None}
         if isinstance(kept.get(_WHERE), str):
             del kept[_WHERE]
         return [type(thing).__name__, {name: plain(value) for name, value in kept.items()}]

@@ -47,8 +47,8 @@ class Batch:
         if self.along is not None:
             kind, names = source_kind(self.along), system.network.sources
             if kind == "drive":
-                found[:, :, names.index(f"port.{self.description.drive.port}")] = [
-                    generator_voltages(self.description, float(power)) for power in self.values[points]]
+                waves = [generator_voltages(self.description, float(power)) for power in self.values[points]]
+                found[:, :, names.index(f"port.{self.description.drive.port}")] = np.reshape(waves, (-1, DRIVEN))
             else:
                 found[:, 0, names.index(f"supply.{kind}")] = self.values[points]
         return found

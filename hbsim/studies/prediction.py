@@ -11,6 +11,7 @@ import numpy as np
 from ..balance.accuracy import Accuracy, tolerance_words
 from ..balance.device_state import DeviceState
 from ..balance.solution import SteadyState
+from ..describe.description import Drive
 from ..devices.contract import Rating
 from ..quantities import dbm, finite_or_none, show
 from .circuit import Circuit
@@ -147,6 +148,13 @@ def port_warnings(state: SteadyState, port: str) -> list[str]:
     return found
 
 
+def _drive_json(drive: Drive) -> dict[str, float]:
+    """The generator; its own second harmonic where that is given."""
+    own = {"second_harmonic_db": drive.second_harmonic, "second_harmonic_phase_deg": drive.second_harmonic_phase or 0.0}
+    return {"frequency_hz": drive.frequency, "power_dbm": drive.power_dbm} | (
+        own if drive.second_harmonic is not None else {})
+
+
 def as_json(prediction: Prediction) -> dict[str, Any]:
     """The prediction as plain data; every key carries its unit, None stands for no number."""
     state = prediction.state
@@ -158,9 +166,7 @@ def as_json(prediction: Prediction) -> dict[str, Any]:
     known = state.truncation
     return {
         "title": description.title,
-        "drive": {"frequency_hz": description.drive.frequency, "power_dbm": description.drive.power_dbm,
-                  "second_harmonic_db": description.drive.second_harmonic,
-                  "second_harmonic_phase_deg": description.drive.second_harmonic_phase},
+        "drive": _drive_json(description.drive),
         "wanted_port": description.wanted_port,
         "wanted_harmonic": description.wanted_harmonic,
         "output": output,

@@ -176,3 +176,9 @@ def test_comma_and_point_beside_a_group_mark_are_refused(group):
     text = f"P [W];V [V]\n1{group}000.5;1,250\n1{group}001.5;1,300\n"
     with pytest.raises(Refusal, match="it is not clear which mark is decimal"):
         interpret(decode(text.encode()))
+
+
+@pytest.mark.parametrize("header", ["Vbe (V) (x1e3)", "(x 1000) Vbe (V)", "Vbe [V] (x20)"])
+def test_a_factor_in_another_bracket_is_not_overlooked(header):
+    name = read_name(header)
+    assert name.unit is None and "factor" in name.trouble

@@ -43,3 +43,11 @@ def test_a_circuit_from_python_has_no_lines():
     circuit = load(EXAMPLES / "lumped_doubler.toml")
     with pytest.raises(Refusal, match="no line \\[part.L_c\\]"):
         rewritten('title = "other"\n', circuit, {"L_c.inductance": 7e-9}, [], EXAMPLES)
+
+
+def test_a_mark_that_toml_does_not_end_a_line_with_ends_none_here():
+    text = (EXAMPLES / "lumped_doubler.toml").read_text(encoding="utf-8")
+    odd = text.replace("[supply.VCC]", "# wound\u2028voltage = \"9 V\"\n[supply.VCC]")
+    circuit = load(EXAMPLES / "lumped_doubler.toml")
+    new = rewritten(odd, circuit, {"L_c.inductance": 7e-9}, [], EXAMPLES)
+    assert "wound\u2028voltage" in new
