@@ -190,6 +190,9 @@ def _column(raw: Raw, name: Name, text: str, k: int, said: Said, header: Header,
             impedance: float | None, notes: list[str]) -> Column:
     unit, written = _unit(raw, name, k, said, header, facts, mapping, notes, text)
     if raw.text:
+        odd = [cell for cell in raw.flags.values() if cell[:1].isdigit()]
+        if odd and len(odd) == len(raw.flags):
+            notes.append(f"column '{text}' is taken as text, though '{odd[0][:40]}' begins like a number")
         return Column(text, "", raw.values, raw.flags, raw.said, said.meaning)
     values, flags = raw.values, raw.flags
     if mapping.filler:

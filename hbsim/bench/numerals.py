@@ -97,7 +97,7 @@ def marks_of(cells: Sequence[str], file: str) -> Marks:
     return Marks(",")
 
 
-def columns_of(text: Text, table: Table, marks: Marks | None, names: Sequence[str] = ()) -> list[Raw]:
+def columns_of(text: Text, table: Table, marks: Marks | None, names: Sequence[str], notes: list[str]) -> list[Raw]:
     """The columns of a table.
 
     Parameters
@@ -108,6 +108,8 @@ def columns_of(text: Text, table: Table, marks: Marks | None, names: Sequence[st
         None where the table itself has to tell.
     names : sequence of str
         For refusals, and because a column called a time may hold "12:34".
+    notes : list of str
+        What was told by the table itself is added.
 
     Raises
     ------
@@ -124,7 +126,14 @@ def columns_of(text: Text, table: Table, marks: Marks | None, names: Sequence[st
     width = max(map(len, grid))
     cells = [[row[k] if k < len(row) else "" for row in grid] for k in range(width)]
     if marks is None:
-        marks = marks_of([plain(cell) for column in cells for cell in column], text.file)
+        plainly = [plain(cell) for column in cells for cell in column]
+        marks = marks_of(plainly, text.file)
+        grouped = next((cell for cell in plainly if marks.group and marks.group in cell and NUMBERISH.fullmatch(cell)),
+                       None)
+        if grouped is not None:
+            read = grouped.replace(marks.group, "").replace(marks.decimal, ".")
+            notes.append(f"'{grouped}' is read as {read}: by the other numbers '{marks.group}' stands between "
+                         f"thousands and '{marks.decimal}' is the decimal mark; if not, say so in [table]: decimal")
     return [_column(column, marks, text, rows, k, names[k] if k < len(names) else "")
             for k, column in enumerate(cells)]
 

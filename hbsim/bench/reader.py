@@ -143,7 +143,7 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
         raise Refusal(f"the rows look like quantities ('{split(text.lines[table.rows[0]], table.delimiter)[0]}' at the "
                       'start of the first); if they are say so in [table]: orientation = "transposed"',
                       f"line {table.rows[0] + 1}", file)
-    raws, names = _raws(text, table, header, mapping)
+    raws, names = _raws(text, table, header, mapping, notes)
     table, raws, names, header = _one_side(text, table, raws, names, header, mapping)
     raws, names, header = _joined_units(raws, names, header)
     if len(raws) == 1 and not names:
@@ -165,7 +165,8 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     return pick_trace(readings, text, table, mapping)
 
 
-def _raws(text: Text, table: Table, header: Header, mapping: Mapping) -> tuple[list[Raw], list[Name]]:
+def _raws(text: Text, table: Table, header: Header, mapping: Mapping,
+          notes: list[str]) -> tuple[list[Raw], list[Name]]:
     if table.delimiter == "," and mapping.decimal == ",":
         raws = joined_commas(text, table)
         names = [cell for cell in header.names if cell]
@@ -177,7 +178,7 @@ def _raws(text: Text, table: Table, header: Header, mapping: Mapping) -> tuple[l
         decimal = mapping.decimal or ("," if mapping.thousands == "." else ".")
         marks = Marks(decimal, mapping.thousands if mapping.thousands is not None else "")
     names = list(mapping.names or header.names)
-    raws = columns_of(text, table, marks, names)
+    raws = columns_of(text, table, marks, names, notes)
     while len(raws) > 1 and raws[-1].empty and not (len(names) >= len(raws) and names[len(raws) - 1]):
         raws.pop()
     if not names:

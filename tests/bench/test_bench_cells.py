@@ -182,3 +182,19 @@ def test_comma_and_point_beside_a_group_mark_are_refused(group):
 def test_a_factor_in_another_bracket_is_not_overlooked(header):
     name = read_name(header)
     assert name.unit is None and "factor" in name.trouble
+
+
+@pytest.mark.parametrize("rows, read", [("1;1.234\n2;2.345\n3;12,5\n", "'1.234' is read as 1234"),
+                                        ("1;1,234\n2;2,345\n3;12.5\n", "'1,234' is read as 1234")])
+def test_thousands_that_the_table_tells_are_noted(rows, read):
+    from hbsim.bench.reader import interpret
+    from hbsim.bench.text import decode
+    found = interpret(decode(("V [V];I [mA]\n" + rows).encode()))
+    assert found.columns[1].values[0] == pytest.approx(1.234) and any(read in note for note in found.notes)
+
+
+def test_a_column_of_text_that_begins_like_numbers_is_noted():
+    from hbsim.bench.reader import interpret
+    from hbsim.bench.text import decode
+    found = interpret(decode("Frequency;Power\n1,152 GHz;1 mW\n2,304 GHz;2 mW\n".encode()))
+    assert any("taken as text, though '1,152 GHz'" in note for note in found.notes)
