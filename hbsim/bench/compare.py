@@ -7,6 +7,7 @@ where the prediction breaks them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -65,6 +66,10 @@ class Compared:
         band, standard, unit = len(self.outside_band), len(self.outside_standard), self.of_difference
         if not self.count:
             return "nothing to compare: no point has both a number and a prediction"
+        if math.isnan(self.typical) and math.isfinite(self.bias):
+            return f"differs by {_signed(self.bias, unit)} on the mean" + (
+                f", with a spread of {show(self.spread, unit, 3)}" if math.isfinite(self.spread) else "") + \
+                "; no uncertainty is stated, so that nothing says whether this is agreement"
         away = f"{standard} of {self.count} points lie beyond twice their standard uncertainty"
         if band == 0 and standard <= most_by_chance(self.count):
             return f"agrees within its uncertainty: {away}, none beyond its band"

@@ -54,7 +54,7 @@ class _Quantity:
         self.low, self.high = self.low + low, self.high + high
 
     def measured(self) -> Measured:
-        spread = 2.0 * np.where(np.isfinite(self.standard), self.standard, 0.0)
+        spread = 2.0 * self.standard  # where none is said there is no band either
         return Measured(self.values, self.standard, self.values + self.low - spread, self.values + self.high + spread,
                         self.limit, tuple(self.done))
 

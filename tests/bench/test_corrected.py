@@ -229,3 +229,13 @@ def test_a_trace_of_another_frequency_is_refused(tmp_path, circuit):
     (tmp_path / "trace.toml").write_text('[settings]\n"drive.frequency" = "20 GHz"\n')
     with pytest.raises(Refusal):
         data_set(tmp_path / "trace.csv", circuit)
+
+
+def test_without_a_stated_uncertainty_no_agreement_is_claimed(folder, circuit):
+    (folder / "drive.toml").write_text((COLUMNS + BENCH).split("[uncertainty]")[0])
+    points = data_set(folder / "drive.csv", circuit, harmonics=12)
+    one = points.comparison(points.predict({}))
+    item = one.quantities["output_dbm_1"]
+    assert "no uncertainty is stated" in item.verdict and not item.outside_band and not item.outside_standard
+    from hbsim.show.compare_plot import compare_figure
+    assert compare_figure("", [one]).axes
