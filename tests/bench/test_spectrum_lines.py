@@ -58,7 +58,8 @@ def test_noise_and_what_it_reaches(looks):
     # 1 % wanted; the fit to 801 points scatters, which lets up to 2 % through.
     assert passed <= stats.binom.ppf(0.999, 300, 0.02)
     exact = 10 * np.log10(stats.gamma.isf(0.01 / 801, looks) / looks)
-    assert np.median([noise.reached(801) for noise in found]) == pytest.approx(exact, abs=0.25)
+    # one trace scatters by 0.5 dB at most, the median of 300 by 0.035; with one look the quantiles' fit is 0.07 dB low
+    assert np.median([noise.reached(801) for noise in found]) == pytest.approx(exact, abs=0.15)
 
 
 def test_noise_under_many_lines():
@@ -103,6 +104,7 @@ def test_other_lines_by_arithmetic():
     assert found[150].relation.words.startswith("1.5 f0, an odd multiple of f0 / 2")
     assert "one on each side of 2 f0" in found[183].relation.words
     assert "as far from f0 as another line" in found[217].relation.words
+    # points stand 0.2 MHz apart, and noise under a line may lift its neighbour above it
     assert found[183].relation.harmonic == 2 and found[183].relation.distance == pytest.approx(-17e6, abs=0.3e6)
     assert found[234].relation.words == "twice as far as another line"
     assert found[463.4].relation.words == ""
