@@ -16,8 +16,8 @@ from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..studies.outputs import column_unit
-from .compare import Comparison, compared
-from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, DataSet
+from .compare import Comparison
+from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, MeasuredPoints
 from .measurement import Measured, Measurement
 
 _DRIVE = "drive.power"
@@ -25,7 +25,7 @@ _PHASES = tuple(range(0, 360, 45))  # of the generator's own second harmonic, wh
 _COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
 
 
-class CircuitPoints(DataSet):
+class CircuitPoints(MeasuredPoints):
     """The numbers of a measurement, point by point, those that were not measured left out.
 
     Each point is solved from its state before, with as many harmonics as its lines needed at first, so that a fit sees
@@ -49,18 +49,10 @@ class CircuitPoints(DataSet):
 
     def __init__(self, description: Description, measurement: Measurement, harmonics: int | None = None,
                  accuracy: Accuracy = Accuracy(), tell: Callable[[], None] | None = None) -> None:
-        self.description, self.measurement, self.accuracy = description, measurement, accuracy
-        self.name, self._tell, self._given = measurement.name, tell, harmonics
+        self.description, self.accuracy = description, accuracy
+        self._tell, self._given = tell, harmonics
         self._figures = {name: figure(name, description) for name in measurement.quantities}
-        self.place: list[tuple[int, str]] = []
-        for name, item in measurement.quantities.items():
-            self.place += [(int(point), name) for point in np.flatnonzero(np.isfinite(item.values))]
-        self.place.sort(key=lambda place: place[0])
-        taken = [(measurement.quantities[name], point) for point, name in self.place]
-        self.measured = np.array([item.values[point] for item, point in taken])
-        self.standard = np.array([item.standard[point] for item, point in taken])
-        self.limit = np.array([item.limit[point] for item, point in taken], int)
-        self.labels = [self._label(point, name) for point, name in self.place]
+        self._take(measurement)
         self.units = [column_unit(name) for _, name in self.place]
         self.losses = np.array([isinstance(self._figures[name], ReturnLoss) for _, name in self.place], bool)
         self._used = sorted({point for point, _ in self.place})
@@ -69,11 +61,6 @@ class CircuitPoints(DataSet):
         self._own: dict[int, tuple[SteadyState, list[SteadyState]]] = {}
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
-        self.solves = 0
-
-    def _label(self, point: int, name: str) -> str:
-        lines = self.measurement.lines
-        return f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
 
     def addresses(self) -> list[str]:
         set_here = {"supply." + name.removeprefix("supply.").removesuffix(".voltage") if name.startswith("supply.")
@@ -86,10 +73,6 @@ class CircuitPoints(DataSet):
 
     def choose_anew(self, coarse: bool) -> None:
         self._harmonics, self._coarse = {}, coarse
-
-    def state(self, point: int) -> SteadyState | None:
-        """The steady state of a point as last predicted; None where there was none."""
-        return self._states.get(point) if point not in self.reasons else None
 
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
         inside = {address: value for address, value in values.items() if address not in BENCH}
@@ -132,33 +115,28 @@ class CircuitPoints(DataSet):
             return np.nan
 
     def comparison(self, predicted: np.ndarray) -> Comparison:
-        found, measurement = {}, self.measurement
-        for name, item in measurement.quantities.items():
-            numbers = np.full(len(item.values), np.nan)
-            for (point, other), number in zip(self.place, predicted):
-                if other == name:
-                    numbers[point] = number
-            found[name] = compared(name, column_unit(name), self._widened(name, item), numbers)
-        units = {address: self.description.look_up(address)[0].unit for address in measurement.settings}
-        return Comparison(measurement.name, measurement.settings, units, found, measurement.lines, dict(self.reasons),
-                          measurement.notes)
+        units = {address: self.description.look_up(address)[0].unit for address in self.measurement.settings}
+        return self._compared(predicted, column_unit, units, self._widened(), self.reasons)
 
-    def _widened(self, name: str, item: Measured) -> Measured:
-        """With the band as wide as the generator makes it: its level through the predicted slope at each point, its own
-        second harmonic by solving with it at several phases."""
-        low, high = np.zeros(len(item.values)), np.zeros(len(item.values))
+    def _widened(self) -> dict[str, Measured]:
+        """What was measured, with bands as wide as the generator makes them: its level through the predicted slope at
+        each point, its own second harmonic by solving with it at several phases."""
         error, own = self.measurement.level_error_db, self._with_second_harmonic()
-        for point, state in self._states.items():
-            if point in self.reasons:
-                continue
-            if error:
-                slope = gradient(state, {name: self._figures[name]}, [_DRIVE])[name][_DRIVE]
-                low[point], high[point] = -abs(slope) * error, abs(slope) * error
-            away = [self._value(name, other) - self._value(name, state) for other in own.get(point, ())]
-            # what the harmonic adds to the reading is to be taken off the true value
-            low[point] -= max([change for change in away if np.isfinite(change)], default=0.0)
-            high[point] -= min([change for change in away if np.isfinite(change)], default=0.0)
-        return replace(item, low=item.low + low, high=item.high + high)
+        reach = {name: np.zeros((2, len(item.values))) for name, item in self.measurement.quantities.items()}
+        for point, state in self._solved_states().items():
+            slopes = gradient(state, self._figures, [_DRIVE]) if error else {}
+            for name, ends in reach.items():
+                off = abs(slopes[name][_DRIVE]) * error if error else 0.0
+                away = [self._value(name, other) - self._value(name, state) for other in own.get(point, ())]
+                changes = [change for change in away if np.isfinite(change)]
+                # what the harmonic adds to the reading is to be taken off the true value
+                ends[:, point] = -off - max(changes, default=0.0), off - min(changes, default=0.0)
+        return {name: replace(item, low=item.low + reach[name][0], high=item.high + reach[name][1])
+                for name, item in self.measurement.quantities.items()}
+
+    def _solved_states(self) -> dict[int, SteadyState]:
+        """Of the points that have one as last predicted."""
+        return {point: state for point, state in self._states.items() if point not in self.reasons}
 
     def _with_second_harmonic(self) -> dict[int, list[SteadyState]]:
         """Each point with the generator's own second harmonic, at phases around the circle."""
@@ -166,9 +144,7 @@ class CircuitPoints(DataSet):
         if level is None:
             return {}
         found: dict[int, list[SteadyState]] = {}
-        for point, state in self._states.items():
-            if point in self.reasons:
-                continue
+        for point, state in self._solved_states().items():
             if point not in self._own or self._own[point][0] is not state:
                 others = []
                 for phase in _PHASES:

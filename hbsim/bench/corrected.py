@@ -21,11 +21,11 @@ from ..studies.outputs import column_unit
 from .analyser import compression_db, own_harmonic_dbc, without_noise
 from .device_points import device_unit, is_device_word
 from .inspection import LEVELS, inspect
+from .levels import in_dbm
 from .measurement import Correction, Measured, Measurement
 from .mismatch import mismatch_bounds, mismatch_standard, phasor_bounds, return_loss_band
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings
 from .setup import Setup
-from .units import in_dbm
 
 _WORTH_TELLING = -0.05  # compression beyond which it is told. [dB]
 _RETURN_LOSS = "input_return_loss_db"

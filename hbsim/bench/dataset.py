@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from .compare import Comparison
+from .compare import Comparison, compared
+from .measurement import Measured, Measurement
 
 DRIVE_ERROR, OUTPUT_ERROR = "bench.drive_error_db", "bench.output_error_db"
 BENCH = (DRIVE_ERROR, OUTPUT_ERROR)  # unknowns that are no quantity of the circuit
@@ -71,3 +72,41 @@ class DataSet(ABC):
         away[turns] = (away[turns] + 180.0) % 360.0 - 180.0
         kept = ((self.limit < 0) & (away < 0)) | ((self.limit > 0) & (away > 0))
         return np.where(kept, 0.0, away)
+
+
+class MeasuredPoints(DataSet):
+    """The numbers of a measurement, point by point, those that were not measured left out.
+
+    measurement : Measurement
+    place : list of (point, quantity), of each number.
+    """
+
+    measurement: Measurement
+    place: list[tuple[int, str]]
+
+    def _take(self, measurement: Measurement) -> None:
+        """Set all but the units from a measurement."""
+        self.measurement, self.name, self.solves = measurement, measurement.name, 0
+        self.place = sorted(((int(point), name) for name, item in measurement.quantities.items()
+                             for point in np.flatnonzero(np.isfinite(item.values))), key=lambda place: place[0])
+        taken = [(measurement.quantities[name], point) for point, name in self.place]
+        self.measured, self.standard = (np.array([getattr(item, what)[point] for item, point in taken])
+                                        for what in ("values", "standard"))
+        self.limit = np.array([item.limit[point] for item, point in taken], int)
+        lines = measurement.lines
+        self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
+                       for point, name in self.place]
+
+    def _compared(self, predicted: np.ndarray, unit_of: Callable[[str], str], units: Mapping[str, str],
+                  quantities: Mapping[str, Measured], unsolved: Mapping[int, str]) -> Comparison:
+        """Numbers (n_value,) in the units of the quantities, beside `quantities`; `units` are those of the settings."""
+        found = {}
+        for name, item in quantities.items():
+            numbers = np.full(len(item.values), np.nan)
+            for (point, other), number in zip(self.place, predicted):
+                if other == name:
+                    numbers[point] = number
+            found[name] = compared(name, unit_of(name), item, numbers)
+        measurement = self.measurement
+        return Comparison(measurement.name, measurement.settings, units, found, measurement.lines, dict(unsolved),
+                          measurement.notes)

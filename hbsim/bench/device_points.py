@@ -1,7 +1,7 @@
 """Measurements of a device alone: DC curves, junction capacitances, S-parameters at a bias.
 
-Everything here is quick to compute, so slopes are differences of fourth order of what is predicted (the error falls
-with the fourth power of a step of 1.2e-4, as in balance/influence.py).
+Everything here is quick to compute, so slopes are differences of what is predicted, by the formulas of
+balance/differences.py.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from ..balance.differences import Formula, Points, differenced
 from ..describe.description import Description
 from ..devices.bjt import BJT
 from ..devices.contract import Device
@@ -20,8 +21,8 @@ from ..quantities import quantities
 from ..studies.bias import CURRENT_SOURCE, Bias
 from ..studies.device_curves import chip
 from ..studies.small_signal import SmallSignal, slopes as law_slopes
-from .compare import Comparison, compared
-from .dataset import DataSet
+from .compare import Comparison
+from .dataset import MeasuredPoints
 from .measurement import Measurement
 
 FREQUENCY, REVERSE = "frequency", "reverse_volts"
@@ -31,8 +32,7 @@ _CURRENTS = {"base_amps": "base", "collector_amps": "collector", "anode_amps": "
 _JUNCTIONS = {"base_emitter_farads": (0,), "base_collector_farads": (1, 3), "collector_substrate_farads": (4,),
               "junction_farads": (0,)}
 _UNITS = {"volts": "V", "amps": "A", "farads": "F", FREQUENCY: "Hz"}
-_STEP = 2.0**-13
-_STENCIL = ((-2.0, 1 / 12), (-1.0, -2 / 3), (1.0, 2 / 3), (2.0, -1 / 12))
+_USUAL = 1e9  # where a part that starts from zero counts, of DC curves. [Hz]
 _REFERENCE = 50.0  # of S-parameters. [ohm]
 _BY_RATIO = 10.0  # a current so many times its uncertainty is compared by its logarithm: it spans decades
 
@@ -53,7 +53,7 @@ def is_of_a_device(measurement: Measurement) -> bool:
     return bool(measurement.settings) and set(measurement.settings) <= {*_SOURCES, FREQUENCY, REVERSE}
 
 
-class DevicePoints(DataSet):
+class DevicePoints(MeasuredPoints):
     """Measured numbers of one device.
 
     Parameters
@@ -78,28 +78,19 @@ class DevicePoints(DataSet):
     def __init__(self, description: Description, device: str, measurement: Measurement) -> None:
         if device not in description.devices:
             raise Refusal(f"there is no device '{device}'{nearest(device, description.devices)}", "", measurement.name)
-        self.description, self.device, self.measurement = description, device, measurement
-        self.name, self.solves = measurement.name, 0
+        self.description, self.device = description, device
+        self._take(measurement)
         self._part: Device = description.devices[device].part
         self._kind = self._checked()
-        names = list(measurement.quantities)
-        self.place = [(point, name) for name in names
-                      for point in np.flatnonzero(np.isfinite(measurement.quantities[name].values)).tolist()]
-        items = [(measurement.quantities[name], point) for point, name in self.place]
-        values, standard, limit = (np.array([getattr(item, what)[point] for item, point in items])
-                                   for what in ("values", "standard", "limit"))
+        values, standard = self.measured, self.standard
         amps = np.array([name in _CURRENTS for _, name in self.place], bool)
-        self._log = amps & (np.abs(values) > _BY_RATIO * standard) & (limit == 0)
+        self._log = amps & (np.abs(values) > _BY_RATIO * standard) & (self.limit == 0)
         self._sign = np.where(values < 0, -1.0, 1.0)
         with np.errstate(divide="ignore", invalid="ignore"):
             self.measured = np.where(self._log, np.log(np.abs(values)), values)
             self.standard = np.where(self._log, standard / np.abs(values), standard)
-        self.limit = limit.astype(int)
-        lines = measurement.lines
-        self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
-                       for point, name in self.place]
         self.units = ["1" if log else device_unit(name) for log, (_, name) in zip(self._log, self.place)]
-        self._values: dict[str, float] = {}
+        self._at = description
 
     def _checked(self) -> str:
         settings, names = set(self.measurement.settings), set(self.measurement.quantities)
@@ -139,47 +130,31 @@ class DevicePoints(DataSet):
         return [f"{self.device}.{name}" for name in quantities(type(self._part))]
 
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
-        self._values = dict(values)
-        return self._weighed(self._numbers(values))
+        self._at = self.description.with_values(values) if values else self.description
+        return self._weighed(self._at)
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
-        columns = []
-        for address in addresses:
-            spec, present = self.description.look_up(address)
-            value = self._values.get(address, present)
-            step = _STEP * (abs(value) or 1.0)
-            places = [place if spec.minimum <= value - 2 * step else place + 2.0 for place, _ in _STENCIL]
-            weights = [weight for _, weight in _STENCIL]
-            if places[0] == 0.0:  # at a limit: the one-sided formula of the same order
-                places, weights = [0.0, 1.0, 2.0, 3.0, 4.0], [-25 / 12, 4.0, -3.0, 4 / 3, -1 / 4]
-            columns.append(sum(weight * self._weighed(self._numbers({**self._values, address: value + place * step}))
-                               for place, weight in zip(places, weights)) / step)
+        def slope(_: Formula, points: Points) -> np.ndarray:
+            return sum(weight * self._weighed(neighbour) for weight, neighbour in points)
+
+        highest = 2 * np.pi * float(self.measurement.settings.get(FREQUENCY, np.array([_USUAL])).max())
+        columns = [differenced(self._at, address, highest, slope) for address in addresses]
         return np.array(columns).T.reshape(len(self.place), len(addresses))
 
     def comparison(self, predicted: np.ndarray) -> Comparison:
         with np.errstate(over="ignore"):
             plain = np.where(self._log, self._sign * np.exp(np.where(self._log, predicted, 0.0)), predicted)
-        found = {}
-        for name, item in self.measurement.quantities.items():
-            numbers = np.full(len(item.values), np.nan)
-            for (point, other), number in zip(self.place, plain):
-                if other == name:
-                    numbers[point] = number
-            found[name] = compared(name, device_unit(name), item, numbers)
         units = {name: device_unit(name) for name in self.measurement.settings}
-        return Comparison(self.name, self.measurement.settings, units, found, self.measurement.lines, {},
-                          self.measurement.notes)
+        return self._compared(plain, device_unit, units, self.measurement.quantities, {})
 
-    def _weighed(self, numbers: np.ndarray) -> np.ndarray:
+    def _weighed(self, description: Description) -> np.ndarray:
+        """The numbers of the device as described, logarithms where these are compared."""
+        self.solves += len(self.place) if self._kind != "capacitance" else 0
+        table = getattr(self, f"_{self._kind}")(description.devices[self.device].part)
+        numbers = np.array([table[name][point] for point, name in self.place])
         with np.errstate(divide="ignore", invalid="ignore"):
             logarithms = np.log(np.where(self._log, self._sign * numbers, 1.0))
         return np.where(self._log, logarithms, numbers)
-
-    def _numbers(self, values: Mapping[str, float]) -> np.ndarray:
-        device = self.description.with_values(values).devices[self.device].part if values else self._part
-        self.solves += len(self.place) if self._kind != "capacitance" else 0
-        table = getattr(self, f"_{self._kind}")(device)
-        return np.array([table[name][point] for point, name in self.place])
 
     def _bias(self, device: Device) -> tuple[Bias, list[str], np.ndarray]:
         names = [name for name in self.measurement.settings if name in _SOURCES]

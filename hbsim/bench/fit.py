@@ -8,14 +8,16 @@ point has no steady state is taken back by the method, which sees that it leads 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from ..errors import NotSolved, Refusal
 from ..quantities import finite_or_none
+from .compare import Comparison
 from .compare import as_json as compared_json
 from .dataset import DataSet
 from .judged import LOST, Worth, worth
@@ -80,6 +82,16 @@ class Fit:
     finished: bool = True
     reason: str = ""
     away: float = 0.0
+
+    @cached_property
+    def comparisons_before(self) -> tuple[Comparison, ...]:
+        """Each set beside its prediction at the start."""
+        return tuple(item.comparison(numbers) for item, numbers in zip(self.sets, self.before))
+
+    @cached_property
+    def comparisons_after(self) -> tuple[Comparison, ...]:
+        """Each set beside its prediction with the values found."""
+        return tuple(item.comparison(numbers) for item, numbers in zip(self.sets, self.after))
 
 
 class _Search:
@@ -195,8 +207,7 @@ def _by_reflection(item: DataSet, predicted: np.ndarray) -> tuple[np.ndarray, np
     return (there - measured) / standard, -neper * there / standard
 
 
-def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squares",
-        tell: Callable[[int, float], None] | None = None) -> Fit:
+def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squares") -> Fit:
     """Find the unknowns.
 
     Parameters
@@ -205,7 +216,6 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
     unknowns : sequence of Unknown
     loss : str
         "squares"; "soft" lets a number far off pull like its distance, not its square; "bounded" hardly at all.
-    tell : function of (steps tried, weighted sum of squares so far), or None
 
     Raises
     ------
@@ -227,14 +237,8 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
         raise Refusal(f"{sum(int(used.sum()) for used in search.used)} numbers cannot tell {len(unknowns)} unknowns; "
                       "free fewer, or measure more", "free")
 
-    def residuals(at: np.ndarray) -> np.ndarray:
-        found = search.residuals(at)
-        if tell is not None and search.best is not None:
-            tell(search.tried, search.best[0])
-        return found
-
     def searched(start: np.ndarray, ftol: float) -> Any:
-        return least_squares(residuals, start, jac=search.jacobian, bounds=(low, high), x_scale="jac",
+        return least_squares(search.residuals, start, jac=search.jacobian, bounds=(low, high), x_scale="jac",
                              loss=LOSSES[loss], ftol=ftol, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
 
     low, high = (np.array([item.place(value) for item, value in ((item, getattr(item, side)) for item in unknowns)])
@@ -319,5 +323,4 @@ def as_json(found: Fit) -> dict:
             "steps": found.steps,
             "finished": found.finished, "reason": found.reason,
             "left_out": [f"{name}: {reason}" for (name, _), reason in found.left_out.items()],
-            "before": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]),
-            "after": compared_json([item.comparison(numbers) for item, numbers in zip(found.sets, found.after)])}
+            "before": compared_json(found.comparisons_before), "after": compared_json(found.comparisons_after)}

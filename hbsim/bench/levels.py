@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import Refusal
-from .units import LEVELS
+from .readings import Column
+from .units import LEVELS, level_offset
 
 _REFUSED = {"dBuV/m": "a field strength; a level needs the factor of the antenna",
             "dBm/Hz": "a density; a level needs the noise bandwidth",
@@ -89,7 +90,51 @@ def level_dbm(values: ArrayLike, unit: str, *, impedance: float | None = None, c
         if impedance is None or not 0 < impedance < math.inf:
             raise Refusal(f"{unit} is a voltage; give the impedance that it stands at, such as 50 ohm", place)
         if unit in LEVELS:
-            return values - 10 * math.log10(impedance * LEVELS[unit])
+            return values + level_offset(unit, impedance)
         return watts_to_dbm((values * _EFFECTIVE[unit]) ** 2 / impedance)
     why = _REFUSED.get(unit, "none that hbsim knows as a level" if unit else "not said")
     raise Refusal(f"the unit '{unit}' is {why}" if unit else f"the unit of the level is {why}", place)
+
+
+def in_dbm(column: Column, impedance: float | None = None, file: str = "") -> Column:
+    """A column of levels as dBm.
+
+    Parameters
+    ----------
+    column : Column
+        In dBm, W, dBuV, dBmV, dBV.
+    impedance : float, optional
+        For the last three. [ohm]
+    file : str
+        For the refusal.
+
+    Returns
+    -------
+    Column
+        In dBm. A power of 0 W lies below the last digit of the meter: nan, flagged "below resolution".
+
+    Raises
+    ------
+    Refusal
+        The unit is that of no power (dBm/Hz, dBuV/m, dBc, V without rms or peak, ...), or the impedance is missing.
+    """
+    place = f"column '{column.name}'"
+    flags = dict(column.flags)
+    if column.unit == "dBm":
+        return column
+    if column.unit == "W":
+        values = watts_to_dbm(column.values)
+        low = column.values <= 0.0
+        flags |= {int(row): "below resolution" for row in np.flatnonzero(low)}
+        values = np.where(low, np.nan, values)
+    elif column.unit in LEVELS:
+        if impedance is None:
+            raise Refusal(f"{column.unit} is a voltage and no power without the impedance; write impedance = 50 (or "
+                          "what it is) into [table] of the TOML file beside it", place, file)
+        values = column.values + level_offset(column.unit, impedance)
+    else:
+        more = {"V": "; it may be rms, peak or peak to peak: write unit = \"Vrms\" and give the level as dBV with an "
+                     "impedance", "dB": "; the trace is relative (normalised)", "dBc": "; it needs the carrier's level",
+                "": "; say its unit in [columns] of the TOML file beside it"}.get(column.unit, "")
+        raise Refusal(f"'{column.unit or 'no unit'}' is not a power and cannot become dBm{more}", place, file)
+    return Column(column.name, "dBm", values, flags, column.said, column.meaning)

@@ -1,7 +1,8 @@
 """Limits that unknown phases set: mismatch of two planes, directivity of a bridge, an unwanted line on a wanted one.
 
 Formulas as in Application Note 150, "Spectrum Analysis Basics" (mismatch), Application Note 1287-3 (error of a return
-loss) and a network-analyser guide's one-port error model; the sum of two phasors is derived.
+loss) and a network-analyser guide's one-port error model; the sum of two phasors is derived. The error model, the power
+delivered and what a pad hides serve people from Python; no command calls them.
 """
 
 from __future__ import annotations

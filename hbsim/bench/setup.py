@@ -55,8 +55,8 @@ from .analyser import AVERAGING
 from .losses import BEYOND, Loss, loss_of_file
 
 LEVELS = "levels"
-TABLES = ("bench", "file", "table", "columns", "settings", "input", "output", "generator", "analyser", "bridge",
-          "uncertainty", "network", "device", "name")
+SHARED = ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty")  # what a bench file may hold
+TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},
             "generator": {"level_correction": "dB", "level_error": "dB", "second_harmonic": "dB"},
             "analyser": {"noise_floor": "dBm", "second_harmonic_intercept": "dBm", "third_harmonic_intercept": "dBm",
@@ -129,7 +129,7 @@ def _with_shared(tree: dict[str, Any], folder: Path) -> dict[str, Any]:
         raise Refusal("is the name of a TOML file, in quotes", "bench")
     path = folder / tree["bench"]
     shared = read_toml(path)
-    check_keys(shared, TABLES[4:-3])
+    check_keys(shared, SHARED)
     for key in ("input", "output"):
         for item in _entries(shared.get(key, {})):
             if "file" in item:
@@ -149,7 +149,7 @@ def _entries(table: Any) -> list[dict[str, Any]]:
 
 def _read(tree: dict[str, Any], file: str) -> Setup:
     folder, numbers = Path(file).parent, {}
-    for name in ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty"):
+    for name in SHARED:
         if not isinstance(tree.get(name, {}), dict):
             raise Refusal(f"'{name}' is a table: write [{name}] on a line of its own", name)
     check_keys(tree.get("input", {}), ("losses",), "input")

@@ -9,9 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..errors import Refusal
 from ..quantities import PREFIXES
-from .readings import Column
 
 LEVELS = {"dBuV": 1e9, "dBmV": 1e3, "dBV": 1e-3}  # U^2 / Z against 1 mW: what Z in ohm is multiplied by
 
@@ -87,48 +85,3 @@ def unit_of(written: str) -> Unit | None:
 def level_offset(unit: str, impedance: float) -> float:
     """What is added to a level in dBuV, dBmV or dBV to have it in dBm at `impedance` [ohm] (rms value in that load)."""
     return -10.0 * math.log10(impedance * LEVELS[unit])
-
-
-def in_dbm(column: Column, impedance: float | None = None, file: str = "") -> Column:
-    """A column of levels as dBm.
-
-    Parameters
-    ----------
-    column : Column
-        In dBm, W, dBuV, dBmV, dBV.
-    impedance : float, optional
-        For the last three. [ohm]
-    file : str
-        For the refusal.
-
-    Returns
-    -------
-    Column
-        In dBm. A power of 0 W lies below the last digit of the meter: nan, flagged "below resolution".
-
-    Raises
-    ------
-    Refusal
-        The unit is that of no power (dBm/Hz, dBuV/m, dBc, V without rms or peak, ...), or the impedance is missing.
-    """
-    place = f"column '{column.name}'"
-    flags = dict(column.flags)
-    if column.unit == "dBm":
-        return column
-    if column.unit == "W":
-        with np.errstate(divide="ignore", invalid="ignore"):
-            values = 10.0 * np.log10(column.values) + 30.0
-        low = column.values <= 0.0
-        flags |= {int(row): "below resolution" for row in np.flatnonzero(low)}
-        values = np.where(low, np.nan, values)
-    elif column.unit in LEVELS:
-        if impedance is None:
-            raise Refusal(f"{column.unit} is a voltage and no power without the impedance; write impedance = 50 (or "
-                          "what it is) into [table] of the TOML file beside it", place, file)
-        values = column.values + level_offset(column.unit, impedance)
-    else:
-        more = {"V": "; it may be rms, peak or peak to peak: write unit = \"Vrms\" and give the level as dBV with an "
-                     "impedance", "dB": "; the trace is relative (normalised)", "dBc": "; it needs the carrier's level",
-                "": "; say its unit in [columns] of the TOML file beside it"}.get(column.unit, "")
-        raise Refusal(f"'{column.unit or 'no unit'}' is not a power and cannot become dBm{more}", place, file)
-    return Column(column.name, "dBm", values, flags, column.said, column.meaning)

@@ -10,6 +10,7 @@ from typing import Any
 from ..describe.description import Description
 from ..errors import Refusal
 from ..quantities import Quantity, show
+from ..studies.free import refuse_twice
 from ..studies.linked import FACTOR, Link, link_of
 from ..studies.wishes import limits
 from .dataset import BENCH
@@ -109,10 +110,7 @@ def unknowns(given: Mapping[str, Any], description: Description) -> list[Unknown
     if not given:
         raise Refusal("nothing is free; give for example --free board.permittivity=4:5", "free")
     found = [_unknown(address, text, description) for address, text in given.items()]
-    moved = [address for item in found for address in item.moves()]
-    for address in moved:
-        if moved.count(address) > 1:
-            raise Refusal("is free twice; keep one", address)
+    refuse_twice([address for item in found for address in item.moves()])
     return found
 
 

@@ -46,14 +46,12 @@ def _fit(options: argparse.Namespace) -> int:
     with measured_sets(options, circuit.description) as sets:
         found = fit(sets, unknowns(_addresses(free, circuit.description), circuit.description), options.loss)
     title = circuit.description.title
-    after = [item.comparison(numbers) for item, numbers in zip(found.sets, found.after)]
-    before = [item.comparison(numbers) for item, numbers in zip(found.sets, found.before)]
 
     def page() -> str:
         return fit_page(title, found)
 
     def figure() -> Any:
-        return compare_figure(title, after, before)
+        return compare_figure(title, found.comparisons_after, found.comparisons_before)
 
     data = {"circuit": title} | as_json(found)
     text = _fitted(options, circuit.description, found) if options.write or options.keep else ""
@@ -63,7 +61,7 @@ def _fit(options: argparse.Namespace) -> int:
             handle.write(text)
     if options.keep:
         from ..bench.kept import text_writer
-        keep_results(options, circuit.description, page(), data, after, figure,
+        keep_results(options, circuit.description, page(), data, found.comparisons_after, figure,
                      {f"fitted_{Path(options.file).name}": text_writer(text)})
     hand_out(options, page, data, figure)
     return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)

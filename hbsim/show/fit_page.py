@@ -25,10 +25,9 @@ def fit_page(title: str, found: Fit) -> str:
         lines += [*wrapped(f"Not finished: {found.reason}."), ""]
     lines += _values(found)
     lines += listed("What it says", sentences(found))
-    for item, before, after in zip(found.sets, found.before, found.after):
-        lines += ["", f"{item.name}, before the fit:", "", *comparison_lines(item.comparison(before)), "",
-                  f"{item.name}, with the values found:", "", *comparison_lines(item.comparison(after)),
-                  *about_lines(item.comparison(after))]
+    for before, after in zip(found.comparisons_before, found.comparisons_after):
+        lines += ["", f"{before.name}, before the fit:", "", *comparison_lines(before), "",
+                  f"{after.name}, with the values found:", "", *comparison_lines(after), *about_lines(after)]
     return "\n".join([*lines, *listed("Left out", list(found.left_out.values())), *meanings()])
 
 

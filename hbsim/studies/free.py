@@ -70,11 +70,15 @@ def free_quantities(given: Mapping[str, Any], description: Description) -> list[
     if not given:
         raise Refusal("nothing is free; give for example supply.VCC=1V:8V", "free")
     found = [_free(name, text, description) for name, text in given.items()]
-    addresses = [description_address for item in found for description_address in item.slopes()]
+    refuse_twice([address for item in found for address in item.slopes()])
+    return found
+
+
+def refuse_twice(addresses: Sequence[str]) -> None:
+    """Refuse what two free quantities move."""
     for address in addresses:
         if addresses.count(address) > 1:
             raise Refusal("is free twice; keep one", address)
-    return found
 
 
 def _free(name: str, given: Any, description: Description) -> Free:

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from hbsim.bench.cells import Marks, read_cell
+from hbsim.bench.levels import in_dbm
 from hbsim.bench.names import read_name, unique
 from hbsim.bench.numerals import marks_of
 from hbsim.bench.readings import LOWER_LIMIT, MISSING, OVER_RANGE, UPPER_LIMIT, Column
-from hbsim.bench.units import in_dbm, unit_of
+from hbsim.bench.units import unit_of
 from hbsim.errors import Refusal
 
 

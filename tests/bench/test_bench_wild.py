@@ -11,7 +11,7 @@ import pytest
 from hbsim.bench.mapping import Mapping, Said
 from hbsim.bench.reader import read_readings
 from hbsim.bench.readings import Marker
-from hbsim.bench.units import in_dbm
+from hbsim.bench.levels import in_dbm
 from hbsim.errors import Refusal
 
 WILD = Path(__file__).parent / "wild"
