@@ -27,7 +27,8 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
     earlier = {one.name: one for one in before}
     blocks = [block for one in comparisons for block in _blocks(one)]
     across = max(len(names) for _, names in blocks)
-    figure = new_figure(3.9 * across, min(4.0, max(_LEAST_HIGH, 11.0 / len(blocks))) * len(blocks) + 0.3)
+    high = min(4.0, max(_LEAST_HIGH, 11.0 / len(blocks)))
+    figure = new_figure(3.9 * across, high * len(blocks) + 0.3)
     grid = figure.add_gridspec(2 * len(blocks), across, height_ratios=[2.0, 1.0] * len(blocks))
     for row, (one, names) in enumerate(blocks):
         for column, name in enumerate(names):
@@ -90,7 +91,7 @@ def _curves(above: "Axes", below: "Axes", one: Comparison, item: Compared, befor
     above.tick_params(labelbottom=False)
     above.set_ylabel(unit)
     of_difference = "% of predicted" if decades else "dB" if unit == "dBm" else unit
-    below.set(ylabel=f"\N{GREEK CAPITAL LETTER DELTA} / {of_difference}", xlabel=axis_label(one.axis or "point", x_unit))
+    below.set(ylabel=f"\u0394 / {of_difference}", xlabel=axis_label(one.axis or "point", x_unit))
     for axes in (above, below):
         axes.margins(x=0.03, y=0.1)  # no circle is cut at the edge
 
