@@ -2,6 +2,8 @@
 
     bench = "bench.toml"            # another file, whose tables hold where this one says nothing
 
+    repeats = "mean"                # readings at one setting become their mean, levels in watts; else all are kept
+
     [settings]                      # what stood still, by its address
     "supply.VCC" = "3 V"
 
@@ -26,6 +28,9 @@
     compression_point = "0 dBm"     # at its mixer
     attenuation = "10 dB"
     flatness = "0.5 dB"             # limit
+    resolution_bandwidth = "1 MHz"  # of a trace, where its file does not say it; so are the next two
+    detector = "peak"               # or sample, average
+    frequency_error = "2 kHz"       # by which the drive's frequency may be off
 
     [bridge]
     directivity = "30 dB"
@@ -56,11 +61,14 @@ from .losses import BEYOND, Loss, loss_of_file
 
 LEVELS = "levels"
 SHARED = ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty")  # what a bench file may hold
-TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name")
+TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name", "repeats")
+KEEP, MEAN = "keep", "mean"  # what is done with repeated readings
+DETECTORS = ("peak", "sample", "average")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},
             "generator": {"level_correction": "dB", "level_error": "dB", "second_harmonic": "dB"},
             "analyser": {"noise_floor": "dBm", "second_harmonic_intercept": "dBm", "third_harmonic_intercept": "dBm",
-                         "compression_point": "dBm", "attenuation": "dB", "flatness": "dB"},
+                         "compression_point": "dBm", "attenuation": "dB", "flatness": "dB",
+                         "resolution_bandwidth": "Hz", "frequency_error": "Hz"},
             "bridge": {"directivity": "dB", "source_match": "dB"}}
 
 
@@ -81,6 +89,10 @@ class Setup:
     uncertainty : dict
         Quantity, or "levels" -> as it is written.
     file : str
+    detector : str or None
+        Of traces whose file says none.
+    repeats : str
+        KEEP or MEAN.
     """
 
     settings: dict[str, str] = field(default_factory=dict)
@@ -90,6 +102,8 @@ class Setup:
     averaging: str = "unknown"
     uncertainty: dict[str, str] = field(default_factory=dict)
     file: str = ""
+    detector: str | None = None
+    repeats: str = KEEP
 
     def standard(self, quantity: str, unit: str, values: np.ndarray) -> np.ndarray:
         """Standard uncertainty of readings of a quantity, (n,), in `unit`; nan where none is said."""
@@ -154,7 +168,7 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
             raise Refusal(f"'{name}' is a table: write [{name}] on a line of its own", name)
     check_keys(tree.get("input", {}), ("losses",), "input")
     for name, known in _NUMBERS.items():
-        more = {"output": ("losses",), "analyser": ("averaging",)}.get(name, ())
+        more = {"output": ("losses",), "analyser": ("averaging", "detector")}.get(name, ())
         check_keys(tree.get(name, {}), (*known, *more), name)
         for key, unit in known.items():
             if key in tree.get(name, {}):
@@ -162,16 +176,24 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
     averaging = tree.get("analyser", {}).get("averaging", "unknown")
     if averaging not in AVERAGING:
         raise Refusal(f"'{averaging}' is no averaging; write one of {', '.join(AVERAGING)}", "analyser.averaging")
+    detector, repeats = tree.get("analyser", {}).get("detector"), tree.get("repeats", KEEP)
+    if detector is not None and detector not in DETECTORS:
+        raise Refusal(f"'{detector}' is no detector; write one of {', '.join(DETECTORS)}", "analyser.detector")
+    if repeats not in (KEEP, MEAN):
+        raise Refusal(f"'{repeats}' is nothing that is done with repeated readings; write {KEEP} or {MEAN}", "repeats")
     for name in ("generator.level_error", "analyser.flatness", "bridge.directivity", "bridge.source_match",
                  "output.circuit_match", "output.analyser_match"):
         if numbers.get(name, 1.0) < 0:
             raise Refusal("is a positive number of dB", name)
+    for name in ("analyser.resolution_bandwidth", "analyser.frequency_error"):
+        if not numbers.get(name, 1.0) > 0:
+            raise Refusal("is above zero", name)
     if numbers.get("generator.second_harmonic", -1.0) >= 0:
         raise Refusal("is told against f0, a negative number of dB", "generator.second_harmonic")
     losses = {name: tuple(_loss(item, f"{name}.losses", folder) for item in _entries(tree.get(name, {})))
               for name in ("input", "output")}
     return Setup(_texts(tree, "settings"), losses["input"], losses["output"], numbers, averaging,
-                 _texts(tree, "uncertainty"), file)
+                 _texts(tree, "uncertainty"), file, detector, repeats)
 
 
 def _texts(tree: dict[str, Any], key: str) -> dict[str, str]:
