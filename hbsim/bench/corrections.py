@@ -132,10 +132,11 @@ def correct_return_loss(item: Reading, setup: Setup) -> None:
     item.standard = np.hypot(item.standard, mismatch_standard(beside, 10 ** (item.values / 20)))
 
 
-def range_of(amount: np.ndarray) -> str:
-    """Of decibels, in words."""
+def range_of(amount: np.ndarray, sign: str = "") -> str:
+    """Of decibels, in words; "+" shows the sign of each."""
     low, high = float(np.min(amount)), float(np.max(amount))
-    return f"{low:.2f} dB" if high - low < 0.005 else f"{low:.2f} to {high:.2f} dB"
+    first = f"{low:{sign}.2f}"
+    return f"{first} dB" if high - low < 0.005 else f"{first} to {high:{sign}.2f} dB"
 
 
 def _range_of_frequency(frequency: np.ndarray) -> str:

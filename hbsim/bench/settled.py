@@ -38,12 +38,14 @@ def add_settings(settings: dict[str, np.ndarray], setup: Setup, description: Des
 def correct_drive(settings: dict[str, np.ndarray], setup: Setup, description: Description, f0: np.ndarray,
                   notes: list[str]) -> None:
     """The drive that reaches the circuit."""
-    correction = setup.numbers.get("generator.level_correction", 0.0)
+    correction = setup.level_correction
     if (setup.input or correction) and "drive.power" not in settings:
         settings["drive.power"] = np.full(len(f0), description.drive.power_dbm)
     if correction:
-        settings["drive.power"] = settings["drive.power"] + correction
-        notes.append(f"drive.power: the generator gives {correction:+g} dB against what it shows")
+        amount = correction.at(f0)
+        settings["drive.power"] = settings["drive.power"] + amount
+        notes.append(f"drive.power: the generator gives {range_of(amount, '+')} against what it shows "
+                     f"({correction.rule})")
     for loss in setup.input:
         amount = loss.at(f0)
         settings["drive.power"] = settings["drive.power"] - amount
