@@ -134,8 +134,11 @@ class DevicePoints(MeasuredPoints):
         return self._weighed(self._at)
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
+        here = self._weighed(self._at)
+
         def slope(_: Formula, points: Points) -> np.ndarray:
-            return sum(weight * self._weighed(neighbour) for weight, neighbour in points)
+            # weights add up to nothing: what stands still has a slope of zero to the last digit
+            return sum(weight * (self._weighed(neighbour) - here) for weight, neighbour in points)
 
         highest = 2 * np.pi * float(self.measurement.settings.get(FREQUENCY, np.array([_USUAL])).max())
         columns = [differenced(self._at, address, highest, slope) for address in addresses]

@@ -19,7 +19,7 @@ from ..quantities import finite_or_none
 from .compare import Comparison
 from .compare import as_json as compared_json
 from .dataset import DataSet
-from .judged import LOST, Worth, worth
+from .judged import LOST, PULLS, Worth, worth
 from .unknowns import Unknown
 
 LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
@@ -30,6 +30,8 @@ MOST_STEPS = 100
 _LEAST_REFLECTION = 0.03  # that a search which is still far away tells from none
 _GENTLE = 0.02  # of the weighted sum of squares, by reflections: only where to begin
 _STEADY, _ROUNDS = 0.1, 4  # standard errors; searches, the first with a coarse prediction
+_STILL = 1.0  # standard errors: a search that stands still farther away has not found the least squares
+_NO_SLOPE = 1e-9  # weighted, of a place: rounding
 _NEAR = 3.0  # standard errors, within which a prediction stays as exact as it was chosen to be
 
 
@@ -132,13 +134,19 @@ class _Search:
             used &= np.isfinite(predicted)
         return dropped
 
-    def pull(self, places: np.ndarray) -> float:
-        """How far the best answer is still away by linear regression, at most, in standard errors."""
-        jacobian, residuals = self.jacobian(places), self.residuals(places)
-        _, sizes, ways = np.linalg.svd(jacobian, full_matrices=False)
-        kept = sizes > LOST * sizes.max(initial=0.0)
-        gradient = (ways @ (jacobian.T @ residuals))[kept]
-        return float(np.sqrt(((gradient / sizes[kept]) ** 2).sum()))
+    def pull(self, places: np.ndarray, loss: str, ends: tuple[np.ndarray, np.ndarray]) -> float:
+        """How far the best answer is still away by linear regression, at most, in standard errors; what would be gained
+        beyond the limits of an unknown does not count.
+
+        ends : whether each unknown stands at its lower and at its upper limit.
+        """
+        (force, slope), jacobian = PULLS[loss](self.residuals(places)), self.jacobian(places)
+        gradient = jacobian.T @ force
+        free = ~(ends[0] & (gradient > 0.0) | ends[1] & (gradient < 0.0))
+        _, sizes, ways = np.linalg.svd((jacobian * np.sqrt(np.maximum(slope, 0.0))[:, None])[:, free],
+                                       full_matrices=False)
+        kept = sizes > max(LOST * sizes.max(initial=0.0), _NO_SLOPE)
+        return float(np.sqrt((((ways @ gradient[free])[kept] / sizes[kept]) ** 2).sum()))
 
     @staticmethod
     def _known(item: DataSet, values: Mapping[str, float]) -> dict[str, float]:
@@ -162,8 +170,10 @@ class _Search:
 
     def jacobian(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the places."""
-        return self.slopes(places) * [item.slope(item.value(float(place)))
-                                      for item, place in zip(self.unknowns, places)]
+        found = self.slopes(places) * [item.slope(item.value(float(place)))
+                                       for item, place in zip(self.unknowns, places)]
+        # what the data do not know would wander with the rounding of its slopes
+        return np.where(np.sqrt((found**2).sum(axis=0)) < _NO_SLOPE, 0.0, found)
 
     def slopes(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the unknowns in their units."""
@@ -254,9 +264,12 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
             if away > _NEAR:
                 search.choose_anew(coarse=False)
             left_out |= search.drop_missing(places)
-            away = search.pull(places)
+            away = search.pull(places, loss, _at_ends(places, low, high))
             if away <= _STEADY or not finished:
                 break
+        if finished and away > _STILL:
+            finished, reason = False, f"the search stands still {away:.2g} standard errors from the best answer; begin " \
+                                      "elsewhere with --set, or give limits"
     except KeyboardInterrupt:
         places = places if search.best is None else search.best[1]
         finished, reason = False, "interrupted; the values are the best so far"
@@ -269,11 +282,16 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
                   loss)
     errors = {item.address: float(error * item.whole(values[item.address]))
               for item, error in zip(unknowns, found.errors)}
-    room = np.where(np.isfinite(high - low), high - low, 1.0)
-    stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
+    stuck = np.logical_or(*_at_ends(places, low, high))
     return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, comparisons_before,
                search.comparisons(after), left_out, tuple(item.address for item, at in zip(unknowns, stuck) if at),
                sum(item.solves for item in sets), search.tried, finished, reason, away)
+
+
+def _at_ends(places: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Whether places stand at their lower and at their upper limits."""
+    room = np.where(np.isfinite(high - low), high - low, 1.0)
+    return places - low < _EDGE * room, high - places < _EDGE * room
 
 
 def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:

@@ -24,6 +24,7 @@ from .unknowns import Unknown
 
 TOO_WIDE = 0.3  # of a value, or of an unknown's limits: an error beyond says that the data do not fix it
 _SHARE = 0.2  # of the largest, from which on an unknown is named as part of a direction
+_NOTHING = 1e-6  # an error of a million wholes: the slopes are rounding
 LOST = 1e-7  # of the largest singular value: below it stand the rounding and the differences inside the slopes
 _CLOSE = 0.95  # a correlation worth a sentence
 
@@ -33,8 +34,8 @@ class Direction:
     """A way in which the unknowns move together while the data hardly change.
 
     moves : address -> change along it, relative (0.1: 10 %) where the unknown is a matter of ratio, else in its unit;
-        the largest part is 1 in the unknown's own measure.
-    error : standard uncertainty along it, in the same measure.
+        the largest part is 1 in the unknown's own measure (`Unknown.whole`).
+    error : standard uncertainty along it, of that part.
     """
 
     moves: dict[str, float]
@@ -81,7 +82,11 @@ def _bounded(r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return r / (1.0 + r**4), (1.0 - 3.0 * r**4) / (1.0 + r**4) ** 2
 
 
-_PULLS = {"soft": _soft, "bounded": _bounded}
+def _squares(r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return r, np.ones_like(r)
+
+
+PULLS = {"squares": _squares, "soft": _soft, "bounded": _bounded}  # psi and its slope, of each loss
 
 
 def widening(loss: str, residuals: np.ndarray, unknowns: int) -> float:
@@ -89,7 +94,7 @@ def widening(loss: str, residuals: np.ndarray, unknowns: int) -> float:
     n = len(residuals)
     if loss == "squares" or n <= unknowns:
         return 1.0
-    pull, slope = _PULLS[loss](residuals)
+    pull, slope = PULLS[loss](residuals)
     if not slope.mean() > 0.0:
         return float("inf")
     correction = 1.0 + unknowns / n * slope.var() / slope.mean() ** 2
@@ -119,7 +124,7 @@ def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.nda
     _, sizes, ways = np.linalg.svd(jacobian * whole * measure, full_matrices=len(jacobian) < n)
     sizes = np.concatenate([sizes, np.zeros(n - len(sizes))])
     wider = widening(loss, residuals[jacobian.any(axis=1)], n)  # a limit that holds has no part in it
-    known = (sizes > sizes.max(initial=0.0) * LOST) & np.isfinite(wider)
+    known = (sizes > max(sizes.max(initial=0.0) * LOST, _NOTHING)) & np.isfinite(wider)
     with np.errstate(divide="ignore"):
         spread = np.where(known, wider / sizes, np.inf)
     scaled = np.where(ways == 0.0, 0.0, ways * np.where(np.isinf(spread), 1.0, spread)[:, None])
@@ -129,6 +134,7 @@ def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.nda
     root = np.sqrt(np.diag(covariance))
     with np.errstate(divide="ignore", invalid="ignore"):
         correlations = np.where(np.outer(root, root) > 0, covariance / np.outer(root, root), 0.0)
+    correlations[lost] = correlations[:, lost] = 0.0  # where nothing is known nothing goes together
     np.fill_diagonal(correlations, 1.0)
     vague = tuple(_direction(unknowns, ways[i] * measure, ways[i], spread[i])
                   for i in np.argsort(-spread, kind="stable") if spread[i] > TOO_WIDE)
@@ -139,9 +145,10 @@ def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.nda
 
 def _direction(unknowns: Sequence[Unknown], moves: np.ndarray, shares: np.ndarray, spread: float) -> Direction:
     first = int(np.argmax(np.abs(shares)))
-    kept = {item.address: float(move / moves[first])
-            for item, move, share in zip(unknowns, moves, shares) if abs(share) >= _SHARE * abs(shares[first])}
-    return Direction(kept, float(spread * abs(moves[first])))
+    units = [1.0 if item.by_ratio else item.scale for item in unknowns]
+    kept = {item.address: float(move / moves[first] * unit) for item, move, share, unit
+            in zip(unknowns, moves, shares, units) if abs(share) >= _SHARE * abs(shares[first])}
+    return Direction(kept, float(spread * abs(moves[first]) * units[first]))
 
 
 def close_pairs(unknowns: Sequence[Unknown], correlations: np.ndarray) -> list[tuple[str, str, float]]:

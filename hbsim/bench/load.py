@@ -46,8 +46,15 @@ def tree_of(path: str | Path) -> tuple[Path, dict[str, Any], str]:
 
 
 def inputs_of(path: str | Path) -> list[Path]:
-    """All files that a data set is read from: data, TOML, shared bench, loss tables."""
+    """All files that a data set is read from: data, TOML, shared bench, loss tables.
+
+    Raises
+    ------
+    Refusal
+        The TOML file is not as it should be.
+    """
     data, tree, file = tree_of(path)
+    read_setup(tree, file)
     found = [data] + ([Path(file)] if file else [])
     for folder, table in _tables(tree, file):
         for side in ("input", "output"):

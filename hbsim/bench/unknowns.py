@@ -15,6 +15,7 @@ from ..studies.linked import FACTOR, Link, link_of
 from ..studies.wishes import limits
 from .dataset import BENCH
 
+_SMALL = ("F", "H", "s", "A", "m", "W", "Hz")  # units that are themselves no usual size of a value
 _WIDE = 1e3  # a quantity that is above zero by its nature may move by this factor both ways, where no limits are given
 
 
@@ -33,6 +34,7 @@ class Unknown:
     by_ratio : cannot be negative, and is a matter of some per cent.
     limited : whether the person gave limits.
     link : what it moves, where this is more than the quantity of its address.
+    scale : what a change of it is compared with where it is no matter of ratio. [unit of the quantity]
     """
 
     address: str
@@ -43,6 +45,7 @@ class Unknown:
     by_ratio: bool
     limited: bool
     link: Link | None = None
+    scale: float = 1.0
 
     def moves(self) -> dict[str, float]:
         """What it moves: address -> slope against its own value."""
@@ -62,26 +65,26 @@ class Unknown:
         """Where the search has a value."""
         if self._by_logarithm:
             return math.log(value) if value > 0.0 else -math.inf
-        return value / self.start if self.by_ratio else value
+        return value / (self.start if self.by_ratio else self.scale)
 
     def value(self, place: float) -> float:
         """The value at a place of the search."""
         if self._by_logarithm:
             return math.exp(place)
-        return place * self.start if self.by_ratio else place
+        return place * (self.start if self.by_ratio else self.scale)
 
     def slope(self, value: float) -> float:
         """Of the value against the place."""
         if self._by_logarithm:
             return value
-        return self.start if self.by_ratio else 1.0
+        return self.start if self.by_ratio else self.scale
 
     def whole(self, value: float) -> float:
         """What a change of it is compared with: its value, or what it started with if that is more and it may be zero;
-        else one unit."""
+        else `scale`."""
         if self._by_logarithm:
             return value
-        return max(value, self.start) if self.by_ratio else 1.0
+        return max(value, self.start) if self.by_ratio else self.scale
 
     def room(self, value: float) -> float:
         """What counts as the whole of what may be unknown, in that measure: the limits given, else one."""
@@ -94,6 +97,10 @@ class Unknown:
     def written(self, value: float, digits: int = 4) -> str:
         """With its unit."""
         return show(value, self.spec.unit, digits)
+
+    def change_written(self, change: float, digits: int = 3) -> str:
+        """A difference or an error with its unit: that of temperatures is in kelvins."""
+        return f"{change:.{digits}g} K" if self.spec.unit == "K" else show(change, self.spec.unit, digits)
 
 
 def unknowns(given: Mapping[str, Any], description: Description) -> list[Unknown]:
@@ -142,7 +149,12 @@ def _unknown(address: str, text: Any, description: Description) -> Unknown:
     if not low <= present <= high:
         raise Refusal(f"is {show(present, spec.unit)} now, outside the limits given for it; set it inside with --set, "
                       "or widen them", address)
-    return Unknown(address, spec, present, low, high, by_ratio, limited, link)
+    width = high - low if limited and math.isfinite(high - low) else math.inf
+    if present == 0.0 and not by_ratio and spec.unit in _SMALL and not math.isfinite(width):
+        raise Refusal("is zero now, which says nothing of its size; give limits (LOW:HIGH), or a value to begin with by "
+                      "--set", address)
+    scale = width if present == 0.0 and spec.unit in _SMALL else 1.0
+    return Unknown(address, spec, present, low, high, by_ratio, limited, link, scale)
 
 
 def _common(description: Description, link: Link, name: str) -> tuple[Quantity, float]:

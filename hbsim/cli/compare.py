@@ -35,7 +35,7 @@ def _compare(options: argparse.Namespace) -> int:
     from ..bench.compare import as_json
     from ..show.compare_page import compare_page
     from ..show.compare_plot import compare_figure
-    check_outputs(options)
+    check_outputs(options, inputs=read_by(options))
     check_keep(options)
     circuit = load_circuit(options)
     with measured_sets(options, circuit.description) as sets:
@@ -79,6 +79,12 @@ def write_comparisons(path: str, comparisons: Any) -> None:
     write_table(path, names, rows)
 
 
+def read_by(options: argparse.Namespace) -> list[Path]:
+    """All files that the measured data are read from."""
+    from ..bench.load import inputs_of
+    return [path for measured in options.measured for path in inputs_of(measured)]
+
+
 def check_keep(options: argparse.Namespace) -> None:
     """Refuse before the work a folder that could not be written after it."""
     if options.keep:
@@ -93,7 +99,6 @@ def keep_results(options: argparse.Namespace, description: Any, page: str, data:
 
     from ..bench.compare import table
     from ..bench.kept import keep, table_writer, text_writer
-    from ..bench.load import inputs_of
     from ..show.style import save
     from ..studies.fingerprint import circuit_fingerprint
     written = {"page.txt": text_writer(page), "results.json": text_writer(json.dumps(data, indent=1, allow_nan=False))}
@@ -101,7 +106,7 @@ def keep_results(options: argparse.Namespace, description: Any, page: str, data:
         written[f"table_{number}_{Path(one.name).stem}.csv"] = table_writer(*table(one))
     for ending in ("png", "pdf"):
         written[f"picture.{ending}"] = lambda path: save(figure(), str(path))
-    inputs = [options.file, *(path for measured in options.measured for path in inputs_of(measured))]
+    inputs = [options.file, *read_by(options)]
     asked = {name: value for name, value in vars(options).items()
              if isinstance(value, (str, int, float, list, type(None))) and name not in ("json", "csv", "plot")}
     keep(options.keep, asked | {"set": named_values(options.values, "--set")}, circuit_fingerprint(description), inputs,

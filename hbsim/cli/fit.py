@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal
-from .compare import check_keep, keep_results, measured_sets, of_bench
+from .compare import check_keep, keep_results, measured_sets, of_bench, read_by
 from .shared import check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
 
 
@@ -39,22 +39,26 @@ def _fit(options: argparse.Namespace) -> int:
     from ..bench.unknowns import unknowns
     from ..show.compare_plot import compare_figure
     from ..show.fit_page import fit_page
-    check_outputs(options)
+    check_outputs(options, inputs=read_by(options))
     check_keep(options)
     free = _free(options)
     circuit = _loaded(options)
+    items = unknowns(_addresses(free, circuit.description), circuit.description)
+    not_written = _not_written(options, circuit.description, items)
     with measured_sets(options, circuit.description) as sets:
-        found = fit(sets, unknowns(_addresses(free, circuit.description), circuit.description), options.loss)
+        found = fit(sets, items, options.loss)
     title = circuit.description.title
 
     def page() -> str:
-        return fit_page(title, found)
+        more = f"\n\nNot kept, the file with the values found: {not_written}" if not_written else ""
+        return fit_page(title, found) + more
 
     def figure() -> Any:
         return compare_figure(title, found.comparisons_after, found.comparisons_before)
 
     data = {"circuit": title} | as_json(found)
-    text = _fitted(options, circuit.description, found) if options.write or options.keep else ""
+    text = "" if not_written or not (options.write or options.keep) else \
+        _with_values(options, circuit.description, items, found.values, _remarks(found))
     if options.write:
         from ..files import replaced
         with replaced(options.write) as handle:
@@ -62,7 +66,7 @@ def _fit(options: argparse.Namespace) -> int:
     if options.keep:
         from ..bench.kept import text_writer
         keep_results(options, circuit.description, page(), data, found.comparisons_after, figure,
-                     {f"fitted_{Path(options.file).name}": text_writer(text)})
+                     {f"fitted_{Path(options.file).name}": text_writer(text)} if text else None)
     hand_out(options, page, data, figure)
     return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)
 
@@ -97,29 +101,53 @@ def _free(options: argparse.Namespace) -> dict[str, str]:
     return found
 
 
-def _fitted(options: argparse.Namespace, description: Any, found: Any) -> str:
-    """The circuit file with the values found, and where they come from in comments."""
+def _not_written(options: argparse.Namespace, description: Any, items: Any) -> str:
+    """Why the file cannot be written with other values, before the work of finding them; "" if it can.
+
+    Raises
+    ------
+    Refusal
+        It cannot, and --write asks for it.
+    """
+    if not (options.write or options.keep):
+        return ""
+    try:
+        _with_values(options, description, items, {item.address: item.start for item in items}, [])
+    except Refusal as refusal:
+        if options.write:
+            raise
+        return str(refusal)
+    return ""
+
+
+def _with_values(options: argparse.Namespace, description: Any, items: Any, values: dict[str, float],
+                 remarks: list[str]) -> str:
+    """The circuit or model file with values of the unknowns."""
     from ..bench.dataset import BENCH
     from ..bench.device_alone import NAME
     from ..describe.rewritten import rewritten, rewritten_model
-    from ..show.fit_page import digits_of, two_digits
     path = Path(options.file)
-    alone = NAME in description.devices
     inside = {address: description.look_up(address)[1]
               for address in _addresses(named_values(options.values, "--set"), description)}
-    for item in found.unknowns:
+    for item in items:
         if item.address not in BENCH:
-            inside |= item.settings(found.values[item.address])
-    remarks = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
+            inside |= item.settings(values[item.address])
+    text = path.read_text(encoding="utf-8-sig")
+    if NAME in description.devices:
+        return rewritten_model(text, {address.removeprefix(f"{NAME}."): value for address, value in inside.items()},
+                               remarks)
+    return rewritten(text, description, inside, remarks, Path(options.write).parent if options.write else path.parent)
+
+
+def _remarks(found: Any) -> list[str]:
+    """Where the values come from."""
+    from ..bench.dataset import BENCH
+    from ..show.fit_page import digits_of, two_digits
+    told = [f"Fitted by hbsim to {', '.join(item.name for item in found.sets)}:"]
     for item in found.unknowns:
-        error = found.errors[item.address]
-        value = found.values[item.address]
-        remarks.append(f"  {item.address} = {item.written(value, digits_of(value, error))}, standard error "
-                       + (item.written(two_digits(error), 3) if error < float("inf") else "not to be told"))
+        value, error = found.values[item.address], found.errors[item.address]
+        told.append(f"  {item.address} = {item.written(value, digits_of(value, error))}, standard error "
+                    + (item.change_written(two_digits(error)) if error < float("inf") else "not to be told"))
     if any(item.address in BENCH for item in found.unknowns):
-        remarks.append("What begins with bench. belongs to the readings and is not in this file.")
-    folder = Path(options.write).parent if options.write else path.parent
-    if alone:
-        return rewritten_model(path.read_text(encoding="utf-8-sig"),
-                               {address.removeprefix(f"{NAME}."): value for address, value in inside.items()}, remarks)
-    return rewritten(path.read_text(encoding="utf-8-sig"), description, inside, remarks, folder)
+        told.append("What begins with bench. belongs to the readings and is not in this file.")
+    return told

@@ -128,16 +128,20 @@ def refuse_fixed(options: argparse.Namespace, varied: Iterable[str]) -> None:
             raise Refusal(f"'{name}' is varied, so that the value set for it is never used; leave one out", "--set")
 
 
-def check_outputs(options: argparse.Namespace) -> None:
-    """Refuse before the work what could not be written after it."""
+def check_outputs(options: argparse.Namespace, inputs: Iterable[str | os.PathLike] = ()) -> None:
+    """Refuse before the work what could not be written after it, or would replace what is read.
+
+    inputs : files that are read, besides the options' own.
+    """
     from ..files import check_writable
-    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "npz", "json", "plot")}
+    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "npz", "json", "plot", "write")}
     if options.plot is not None:
         from ..show.style import check_format
         check_format(options.plot)
     taken = {os.path.realpath(getattr(options, name)): meaning
              for name, meaning in (("file", "the circuit file"), ("input", "the file that is read"))
              if hasattr(options, name)}
+    taken |= {os.path.realpath(path): "a file that is read" for path in inputs if os.path.realpath(path) not in taken}
     for option, path in paths.items():
         if path is None:
             continue

@@ -7,7 +7,6 @@ import math
 from ..bench.fit import Fit
 from ..bench.judged import Direction, close_pairs
 from ..bench.unknowns import Unknown
-from ..quantities import show
 from .compare_page import about_lines, comparison_lines, meanings
 from .text import listed, table, wrapped
 
@@ -38,7 +37,7 @@ def _values(found: Fit) -> list[str]:
         value, error = found.values[item.address], found.errors[item.address]
         share = f"{100 * error / abs(value):.2g} %" if item.by_ratio and math.isfinite(error) else ""
         rows.append([item.address, item.written(item.start), item.written(value, digits_of(value, error)),
-                     item.written(two_digits(error), 3) if math.isfinite(error) else "not to be told", share,
+                     item.change_written(two_digits(error)) if math.isfinite(error) else "not to be told", share,
                      _limits(item)
                      + (" (at its limit)" if item.address in found.at_limit else "")])
     return table([heads, *rows], left=(0, 5))
@@ -115,10 +114,10 @@ def _vague(found: Fit, way: Direction) -> str:
 
 
 def _measure(item: Unknown, size: float) -> str:
-    return f"{100 * size:.2g} % of it" if item.by_ratio else show(size, item.spec.unit, 3)
+    return f"{100 * size:.2g} % of it" if item.by_ratio else item.change_written(size)
 
 
 def _signed_measure(item: Unknown, move: float) -> str:
     if item.by_ratio:
         return f"{100 * move:+.2g} %"
-    return ("+" if move >= 0 else "") + show(move, item.spec.unit, 3)
+    return ("+" if move >= 0 else "") + item.change_written(move)
