@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..balance.accuracy import LEVELS, Accuracy
-from ..balance.figures import ConversionLoss, OutputLevel, ReturnLoss
+from ..balance.figures import ConversionLoss, Efficiency, OutputLevel, ReturnLoss
 from ..balance.gradient import figure, gradient
 from ..balance.prepare import Systems
 from ..balance.solution import SteadyState
@@ -63,9 +63,8 @@ class CircuitPoints(MeasuredPoints):
         self.reasons: dict[int, str] = {}
 
     def addresses(self) -> list[str]:
-        set_here = {"supply." + name.removeprefix("supply.").removesuffix(".voltage") if name.startswith("supply.")
-                    else name for name in self.measurement.settings}
-        return [name for name in [*self.description.addresses(), DRIVE_ERROR, OUTPUT_ERROR] if name not in set_here]
+        set_here = {_short(name) for name in self.measurement.settings}
+        return [name for name in [*self.description.addresses(), *BENCH] if _short(name) not in set_here]
 
     def settings(self, point: int) -> dict[str, float]:
         """What was set at a point."""
@@ -76,6 +75,10 @@ class CircuitPoints(MeasuredPoints):
 
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
         inside = {address: value for address, value in values.items() if address not in BENCH}
+        if len(inside) < len(values) and any(isinstance(item, Efficiency) for item in self._figures.values()):
+            raise Refusal("an efficiency is computed from drive and level as they were written down, so that nothing "
+                          "of the bench can be free beside it; give the level and the currents instead",
+                          "efficiency", self.name)
         base = self.description.with_values(inside) if inside else self.description
         drive_error, output_error = values.get(DRIVE_ERROR, 0.0), values.get(OUTPUT_ERROR, 0.0)
         self.reasons = {}
@@ -90,7 +93,7 @@ class CircuitPoints(MeasuredPoints):
                 found |= {(point, name): self._value(name, state) for name in self._figures}
         # what is added to a reading is taken from the prediction, so that the data stay as they are
         predicted = np.array([found.get(place, np.nan) for place in self.place])
-        return predicted - output_error * self._read_by_the_analyser()
+        return predicted - output_error * self._read_by_the_analyser() - drive_error * self._told_with_the_drive()
 
     def _solved(self, circuit: Description, point: int, start: SteadyState | None) -> SteadyState | None:
         self.solves += 1
@@ -164,6 +167,10 @@ class CircuitPoints(MeasuredPoints):
         return np.array([1.0 if isinstance(self._figures[name], OutputLevel) else
                          -1.0 if isinstance(self._figures[name], ConversionLoss) else 0.0 for _, name in self.place])
 
+    def _told_with_the_drive(self) -> np.ndarray:
+        """What each number moves by where the drive that was written down is 1 dB more, and nothing else."""
+        return np.array([1.0 if isinstance(self._figures[name], ConversionLoss) else 0.0 for _, name in self.place])
+
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
         asked = [address for address in addresses if address not in BENCH]
         if DRIVE_ERROR in addresses and _DRIVE not in asked:
@@ -181,4 +188,11 @@ class CircuitPoints(MeasuredPoints):
                               found[name][_DRIVE if address == DRIVE_ERROR else address] for address in addresses]
         if OUTPUT_ERROR in addresses:
             table[:, list(addresses).index(OUTPUT_ERROR)] = -self._read_by_the_analyser()
+        if DRIVE_ERROR in addresses:
+            table[:, list(addresses).index(DRIVE_ERROR)] -= self._told_with_the_drive()
         return table
+
+
+def _short(address: str) -> str:
+    """One name of a quantity that has two: a supply stands for its voltage."""
+    return address.removesuffix(".voltage") if address.startswith("supply.") else address

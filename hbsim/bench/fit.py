@@ -268,8 +268,8 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
             if away <= _STEADY or not finished:
                 break
         if finished and away > _STILL:
-            finished, reason = False, f"the search stands still {away:.2g} standard errors from the best answer; begin " \
-                                      "elsewhere with --set, or give limits"
+            finished, reason = False, f"the search stands still {away:.2g} standard errors from the best answer; " \
+                                      "begin elsewhere with --set, or give limits"
     except KeyboardInterrupt:
         places = places if search.best is None else search.best[1]
         finished, reason = False, "interrupted; the values are the best so far"

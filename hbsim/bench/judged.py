@@ -58,7 +58,7 @@ class Worth:
         Root of the weighted sum of squares over the degrees of freedom: 1 where the residuals are as large as their
         uncertainties say; nan without degrees of freedom.
     freedom : int
-        Numbers less unknowns.
+        Numbers, without limits that hold, less unknowns.
     widening : float
         How much larger the errors are than those of squares, for a loss that lets numbers far off pull less; infinite
         where most numbers are so far off that they say nothing.
@@ -138,7 +138,8 @@ def worth(unknowns: Sequence[Unknown], values: Sequence[float], jacobian: np.nda
     np.fill_diagonal(correlations, 1.0)
     vague = tuple(_direction(unknowns, ways[i] * measure, ways[i], spread[i])
                   for i in np.argsort(-spread, kind="stable") if spread[i] > TOO_WIDE)
-    freedom = len(residuals) - n
+    counted = jacobian.any(axis=1) | (residuals != 0.0)  # a limit that holds adds nothing to the sum of squares
+    freedom = max(int(counted.sum()) - n, 0)
     scatter = float(np.sqrt((residuals**2).sum() / freedom)) if freedom > 0 else float("nan")
     return Worth(np.where(lost, np.inf, errors), correlations, vague, scatter, freedom, wider)
 

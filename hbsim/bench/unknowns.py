@@ -16,6 +16,8 @@ from ..studies.wishes import limits
 from .dataset import BENCH
 
 _SMALL = ("F", "H", "s", "A", "m", "W", "Hz")  # units that are themselves no usual size of a value
+_WHOLES = {"dB": 10.0 / math.log(10.0), "dBm": 10.0 / math.log(10.0),  # of a power a change by itself, to first order
+           "deg": 180.0 / math.pi}
 _WIDE = 1e3  # a quantity that is above zero by its nature may move by this factor both ways, where no limits are given
 
 
@@ -87,9 +89,10 @@ class Unknown:
         return max(value, self.start) if self.by_ratio else self.scale
 
     def room(self, value: float) -> float:
-        """What counts as the whole of what may be unknown, in that measure: the limits given, else one."""
+        """What counts as the whole of what may be unknown, in that measure: the limits given, else one, or the value
+        itself where that is more."""
         if not (self.limited and math.isfinite(self.high - self.low)):
-            return 1.0
+            return 1.0 if self.by_ratio else max(1.0, abs(value) / self.scale)
         if self._by_logarithm:
             return self.place(self.high) - self.place(self.low)
         return (self.high - self.low) / self.whole(value)
@@ -151,9 +154,9 @@ def _unknown(address: str, text: Any, description: Description) -> Unknown:
                       "or widen them", address)
     width = high - low if limited and math.isfinite(high - low) else math.inf
     if present == 0.0 and not by_ratio and spec.unit in _SMALL and not math.isfinite(width):
-        raise Refusal("is zero now, which says nothing of its size; give limits (LOW:HIGH), or a value to begin with by "
-                      "--set", address)
-    scale = width if present == 0.0 and spec.unit in _SMALL else 1.0
+        raise Refusal("is zero now, which says nothing of its size; give limits (LOW:HIGH), or a value to begin "
+                      "with by --set", address)
+    scale = width if present == 0.0 and spec.unit in _SMALL else _WHOLES.get(spec.unit, 1.0)
     return Unknown(address, spec, present, low, high, by_ratio, limited, link, scale)
 
 

@@ -134,7 +134,8 @@ def check_outputs(options: argparse.Namespace, inputs: Iterable[str | os.PathLik
     inputs : files that are read, besides the options' own.
     """
     from ..files import check_writable
-    paths = {f"--{name}": getattr(options, name, None) for name in ("touchstone", "csv", "npz", "json", "plot", "write")}
+    paths = {f"--{name}": getattr(options, name, None)
+             for name in ("touchstone", "csv", "npz", "json", "plot", "write")}
     if options.plot is not None:
         from ..show.style import check_format
         check_format(options.plot)

@@ -11,18 +11,21 @@ from .compare_page import about_lines, comparison_lines, meanings
 from .text import listed, table, wrapped
 
 _DIGITS, _MOST_DIGITS = 4, 9
+_MOST_CORRELATED = 6
 _FITS = 1.3  # scatter up to which residuals are as large as uncertainties say: 2 sigma for 20 degrees of freedom
 
 
 def fit_page(title: str, found: Fit) -> str:
     """The readable page of a fit."""
     count = sum(len(item.measured) for item in found.sets) - len(found.left_out)
+    limits = sum(int((item.limit != 0).sum()) for item in found.sets)
+    held = f" ({limits} are limits)" if limits else ""
     lines = [*wrapped(title), *wrapped(
-        f"Unknowns: {len(found.unknowns)}; numbers: {count}, of {len(found.sets)} data set"
+        f"Unknowns: {len(found.unknowns)}; numbers: {count}{held}, of {len(found.sets)} data set"
         f"{'s' * (len(found.sets) != 1)}; {found.steps} steps, {found.solves} steady states"), ""]
     if not found.finished:
         lines += [*wrapped(f"Not finished: {found.reason}."), ""]
-    lines += _values(found)
+    lines += [*_values(found), *_correlations(found)]
     lines += listed("What it says", sentences(found))
     for before, after in zip(found.comparisons_before, found.comparisons_after):
         lines += ["", f"{before.name}, before the fit:", "", *comparison_lines(before), "",
@@ -41,6 +44,21 @@ def _values(found: Fit) -> list[str]:
                      _limits(item)
                      + (" (at its limit)" if item.address in found.at_limit else "")])
     return table([heads, *rows], left=(0, 5))
+
+
+def _correlations(found: Fit) -> list[str]:
+    """How the errors go together: the lower half of the table, of many unknowns the closest pairs."""
+    names, numbers = [item.address for item in found.unknowns], found.worth.correlations
+    if len(names) < 2:
+        return []
+    if len(names) > _MOST_CORRELATED:
+        pairs = sorted(((i, j) for i in range(len(names)) for j in range(i)), key=lambda pair: -abs(numbers[pair]))
+        rows = [[names[i], names[j], f"{numbers[i, j]:+.2f}"] for i, j in pairs[:_MOST_CORRELATED]]
+        return ["", *table([["closest correlations", "with", ""], *rows], left=(0, 1))]
+    rows = [[name, *(f"{numbers[row, column]:+.2f}" for column in range(row))]
+            for row, name in enumerate(names)][1:]
+    rows = [row + [""] * (len(names) - len(row)) for row in rows]
+    return ["", *table([["correlations", *names[:-1]], *rows], left=(0,))]
 
 
 def two_digits(error: float) -> float:
@@ -85,8 +103,8 @@ def sentences(found: Fit) -> list[str]:
         told.append(f"{address} ended at its limit: its error means little; widen the limit (LOW:HIGH), or ask whether "
                     "something else is wrong that it makes up for.")
     if math.isfinite(found.away):
-        told.append(f"Searched until the least squares of the exact prediction are {found.away:.2g} standard errors "
-                    "away, from one start; --set puts a free quantity elsewhere to begin with.")
+        told.append(f"The search ended {found.away:.2g} standard errors from where the data pull it. It began at one "
+                    "place; --set puts a free quantity elsewhere to begin with.")
     return told
 
 
@@ -104,17 +122,15 @@ def _vague(found: Fit, way: Direction) -> str:
     by_address = {item.address: item for item in found.unknowns}
     if len(way.moves) == 1:
         (address,) = way.moves
+        error = found.errors[address]
         return f"{address} is not determined by these data" + (
-            "." if not math.isfinite(way.error) else f": its error is {_measure(by_address[address], way.error)}.")
+            "." if not math.isfinite(error) else
+            f": its standard error is {by_address[address].change_written(two_digits(error))}.")
     step = 0.1
     moves = ", ".join(f"{address} {_signed_measure(by_address[address], step * move)}"
                       for address, move in way.moves.items())
     return f"The data do not tell {' and '.join(way.moves)} apart: moved together ({moves}) they change next to " \
            "nothing. Give one of them, or measure something that depends on one alone."
-
-
-def _measure(item: Unknown, size: float) -> str:
-    return f"{100 * size:.2g} % of it" if item.by_ratio else item.change_written(size)
 
 
 def _signed_measure(item: Unknown, move: float) -> str:

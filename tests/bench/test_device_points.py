@@ -194,3 +194,84 @@ def test_a_model_file_is_fitted_and_written_by_the_command(tmp_path, capsys):
     assert fitted.IS == pytest.approx(3e-17, rel=1e-4) and fitted.BF == pytest.approx(90.0, rel=1e-4)
     assert fitted.RE == before.RE and fitted.base_inductance == before.base_inductance
     assert (tmp_path / "kept" / "fitted_mine.toml").is_file()
+
+
+def diode(tmp_path, more=""):
+    model = tmp_path / "d.toml"
+    model.write_text('title = "t"\nkind = "diode"\nabout = "x"\n[parameters]\nIS = "1e-14 A"  # as bought\nN = 1.0\n'
+                     f'RS = "1 ohm"\nVJ = "0.7 V"\nM = "0.4"\n{more}[origin]\ntext = "x"\n')
+    return model
+
+
+def test_a_quantity_that_is_zero_needs_limits_and_is_found_within_them(tmp_path):
+    """C = CJO / (1 + V / VJ)^M below FC VJ (S. M. Sze, Physics of Semiconductor Devices, from memory), 0.5 % of noise:
+    against scipy's curve_fit."""
+    from scipy.optimize import curve_fit
+
+    from hbsim.bench.device_alone import device_alone
+    alone = device_alone(diode(tmp_path))
+    with pytest.raises(Refusal, match="is zero now"):
+        unknowns({"device.CJO": ""}, alone)
+    volts = np.linspace(0.0, 20.0, 21)
+    law = 2e-12 / (1 + volts / 0.7) ** 0.4
+    read = law * (1 + 0.005 * np.random.default_rng(1).standard_normal(21))
+    data = Measurement("c", {"reverse_volts": volts}, {"junction_farads": measured(read, 0.005 * read)})
+    found = fit([DevicePoints(alone, "device", data)],
+                unknowns({"device.CJO": "0:5pF", "device.VJ": "", "device.M": ""}, alone))
+    best, covariance = curve_fit(lambda v, c, vj, m: 1e-12 * c / (1 + v / vj) ** m, volts, read, (1.0, 0.7, 0.4),
+                                 sigma=0.005 * read, absolute_sigma=True)
+    names = ("device.CJO", "device.VJ", "device.M")
+    assert [found.values[name] for name in names] == pytest.approx(best * [1e-12, 1, 1], rel=1e-4)
+    errors = np.sqrt(np.diag(covariance)) * [1e-12, 1, 1]
+    assert [found.errors[name] for name in names] == pytest.approx(errors, rel=1e-2)
+    assert not found.at_limit and found.finished
+
+
+def test_what_a_direct_current_does_not_know_has_no_slope(tmp_path):
+    from hbsim.bench.device_alone import device_alone
+    alone = device_alone(diode(tmp_path, 'CJO = "1 pF"\n'))
+    volts = np.linspace(0.4, 0.8, 9)
+    data = Measurement("dc", {"anode_volts": volts}, {"anode_amps": measured(np.full(9, 1e-6), 1e-8)})
+    points = DevicePoints(alone, "device", data)
+    points.predict({})
+    assert not points.slopes(["device.CJO"]).any() and points.slopes(["device.IS"]).all()
+
+
+def test_the_page_and_the_file_tell_the_error_of_a_temperature_in_kelvins(tmp_path, capsys):
+    from hbsim.cli import main
+    model = diode(tmp_path)
+    volts = np.linspace(0.5, 0.7, 7)
+    (tmp_path / "dc.csv").write_text("V (V),I (A)\n" + "".join(
+        f"{v:.4f},{2e-14 * np.exp(v / (8.617333e-5 * 310)):.6g}\n" for v in volts))
+    (tmp_path / "dc.toml").write_text('[columns]\nV = "anode_volts"\nI = "anode_amps"\n[uncertainty]\n'
+                                      'anode_amps = "1 %"\n')
+    out = tmp_path / "w.toml"
+    assert main(["fit", str(model), str(tmp_path / "dc.csv"), "--free", "IS", "--free", "temperature", "--write",
+                 str(out)]) == 0
+    page = capsys.readouterr().out
+    (line,) = [line for line in page.splitlines() if "degC" in line]
+    assert " K " in line and "-273" not in line and "-27" not in out.read_text() and " K" in out.read_text()
+    assert "correlations" in page
+
+
+def test_what_is_read_is_never_written_over(tmp_path, capsys):
+    from hbsim.cli import main
+    model = diode(tmp_path)
+    (tmp_path / "dc.csv").write_text("V (V),I (A)\n0.5,1e-6\n0.6,5e-5\n0.65,3e-4\n")
+    (tmp_path / "dc.toml").write_text('[columns]\nV = "anode_volts"\nI = "anode_amps"\n[uncertainty]\n'
+                                      'anode_amps = "1 %"\n')
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    arguments = ["fit", str(model), str(tmp_path / "dc.csv"), "--free", "IS"]
+    for wrong in (model, tmp_path / "dc.csv", tmp_path / "dc.toml", tmp_path / "none" / "x.toml"):
+        assert main([*arguments, "--write", str(wrong)]) != 0
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+    inline = tmp_path / "inline.toml"
+    inline.write_text('title = "t"\nkind = "diode"\nabout = "x"\n'
+                      'parameters = { IS = "1e-14 A", N = 1.0, RS = "1 ohm" }\n'
+                      'origin = { text = "x" }\n')
+    capsys.readouterr()
+    assert main(["fit", str(inline), *arguments[2:], "--write", str(tmp_path / "o.toml")]) != 0
+    told = capsys.readouterr()
+    assert "write it by hand" in told.err and not told.out
+    assert main(["fit", str(inline), *arguments[2:], "--keep", str(tmp_path / "kept")]) == 0  # all else is kept
+    assert "Not kept, the file with the values found" in (tmp_path / "kept" / "page.txt").read_text()

@@ -134,6 +134,52 @@ def test_an_answer_at_its_limit_is_said(line):
     found = fit([Given(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])],
                 [free("a", 0.0), free("b", 0.0, -0.5, 0.5)])
     assert found.at_limit == ("b",) and found.values["b"] == pytest.approx(-0.5, abs=1e-5)
+    assert found.finished and found.away < 0.01  # of the best there is inside the limits
+
+
+@pytest.mark.parametrize("loss", ["squares", "soft", "bounded"])
+def test_how_far_the_search_is_away_is_told_of_its_own_loss(line, loss):
+    x, y, standard = line
+    off = y + np.where(np.arange(x.size) % 8 == 0, 3.0, 0.0)
+    found = fit([Given(lambda v: v["a"] + v["b"] * x, off, standard, ["a", "b"])], [free("a", 2.0), free("b", -0.7)],
+                loss)
+    assert found.finished and found.away < 0.1  # where the search may end
+
+
+def test_a_search_that_stands_still_elsewhere_is_not_called_finished(line):
+    x, y, standard = line
+
+    class Wrong(Given):
+        def slopes(self, addresses):
+            return -super().slopes(addresses)
+
+    found = fit([Wrong(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])], [free("a", 0.0), free("b", 0.0)])
+    assert not found.finished and "stands still" in found.reason
+
+
+def test_what_the_data_do_not_know_stays_where_it_is(line):
+    x, y, standard = line
+
+    class Noisy(Given):  # slopes with the rounding of differences in them
+        def slopes(self, addresses):
+            return super().slopes(addresses) + 1e-14 * np.cos(np.arange(x.size))[:, None]
+
+    found = fit([Noisy(lambda v: v["a"] + v["b"] * x + 0.0 * v["c"], y, standard, ["a", "b", "c"])],
+                [free("a", 0.0), free("b", 0.0), free("c", 1.0, 1e-3, 1e3, True)])
+    assert found.values["c"] == 1.0 and found.errors["c"] == np.inf
+    assert list(found.worth.correlations[2]) == [0.0, 0.0, 1.0]
+    assert [way.moves for way in found.worth.vague] == [{"c": 1.0}]
+
+
+def test_limits_that_hold_are_no_degrees_of_freedom(line):
+    x, y, standard = line
+    many = Given(lambda v: np.concatenate([v["a"] + v["b"] * x, np.full(100, v["a"])]),
+                 np.concatenate([y, np.full(100, 9.0)]), np.concatenate([standard, np.full(100, 0.1)]), ["a", "b"],
+                 [0] * x.size + [-1] * 100)
+    plain = Given(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])
+    unknown = [free("a", 0.0), free("b", 0.0)]
+    one, other = fit([many], unknown).worth, fit([plain], unknown).worth
+    assert one.freedom == other.freedom == 38 and one.scatter == pytest.approx(other.scatter, rel=1e-6)
 
 
 def test_refusals(line):
@@ -193,6 +239,34 @@ def test_the_truth_is_found_from_data_without_noise(doubler):
     for address, value in truth.items():
         assert found.values[address] == pytest.approx(value, abs=0.05 * found.errors[address])
     assert found.solves == found.steps * 9
+
+
+def test_a_conversion_loss_is_told_with_the_drive_that_was_written_down(doubler):
+    """By hand: the bench writes loss = written drive - written level, both off by what is to be found."""
+    drive, output = -0.8, 0.4
+    empty = drive_sweep(doubler, ("conversion_loss_db", "supply_amps_VCC", "input_return_loss_db"))
+    written = []
+    for power in empty.settings["drive.power"]:
+        state = hbsim.Circuit(doubler).solve({"drive.power": float(power) + drive})
+        level = state.output_dbm(doubler.wanted_harmonic) - output
+        written.append((power - level, state.supplies["VCC"].amps, state.input_return_loss_db))
+    numbers = np.array(written).ravel()
+    data = filled(empty, CircuitPoints(doubler, empty), numbers)
+    found = fit([CircuitPoints(doubler, data)], unknowns(dict.fromkeys(("bench.drive_error_db",
+                                                                        "bench.output_error_db"), ""), doubler))
+    for address, value in (("bench.drive_error_db", drive), ("bench.output_error_db", output)):
+        assert found.values[address] == pytest.approx(value, abs=0.05 * found.errors[address])
+    points = CircuitPoints(doubler, drive_sweep(doubler, ("efficiency",)))
+    with pytest.raises(Refusal, match="written down"):
+        points.predict({"bench.drive_error_db": 0.1})
+
+
+@pytest.mark.parametrize("address", ["supply.VCC", "supply.VCC.voltage"])
+def test_a_supply_that_the_data_set_cannot_be_free_by_either_name(doubler, address):
+    data = drive_sweep(doubler)
+    data = Measurement("both", {**data.settings, "supply.VCC": np.full(9, 3.0)}, data.quantities)
+    with pytest.raises(Refusal, match="set by the data at every point"):
+        fit([CircuitPoints(doubler, data)], unknowns({address: ""}, doubler))
 
 
 def test_data_set_at_every_point_cannot_be_free(doubler):
