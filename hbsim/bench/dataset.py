@@ -32,6 +32,8 @@ class DataSet(ABC):
     losses : ndarray of bool, (n_value,), or None
         Return losses in dB: where the reflection vanishes they go to infinity, so that a search far away is led better
         by the reflection itself.
+    beside : ndarray, (n_value,), or None
+        Of return losses, as `Measured` has it; zero for all other numbers.
     solves : int
         Steady states solved for so far.
     """
@@ -43,6 +45,7 @@ class DataSet(ABC):
     standard: np.ndarray
     limit: np.ndarray
     losses: np.ndarray | None = None
+    beside: np.ndarray | None = None
     solves: int = 0
 
     @abstractmethod
@@ -93,6 +96,7 @@ class MeasuredPoints(DataSet):
         self.measured, self.standard = (np.array([getattr(item, what)[point] for item, point in taken])
                                         for what in ("values", "standard"))
         self.limit = np.array([item.limit[point] for item, point in taken], int)
+        self.beside = np.array([np.broadcast_to(item.beside, item.values.shape)[point] for item, point in taken], float)
         lines = measurement.lines
         self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
                        for point, name in self.place]

@@ -7,7 +7,6 @@ point has no steady state is taken back by the method, which sees that it leads 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -20,6 +19,7 @@ from .compare import Comparison
 from .compare import as_json as compared_json
 from .dataset import DataSet
 from .judged import LOST, PULLS, Worth, worth
+from .measurement import reflection_off
 from .unknowns import Unknown
 
 LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
@@ -164,9 +164,20 @@ class _Search:
 
     def _weighed(self, item: DataSet, predicted: np.ndarray) -> np.ndarray:
         found = item.deviation(predicted) / item.standard
-        if self.gently and item.losses is not None:
-            found = np.where(item.losses & (found != 0.0), _by_reflection(item, predicted)[0], found)
+        if item.losses is not None:
+            chosen, off, _ = self._reflections(item, predicted)
+            found = np.where(chosen & (found != 0.0), off, found)
         return found
+
+    def _reflections(self, item: DataSet, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Which return losses are weighed as reflections, how far these are off, and its slope against the predicted
+        decibels: those of a bridge whose directivity is known, and all while the search is far away, for a deep null of
+        the one where the other has none is some 20 dB, but a reflection of a tenth."""
+        beside = np.zeros(len(predicted)) if item.beside is None else item.beside
+        beside = np.hypot(beside, _LEAST_REFLECTION) if self.gently else beside
+        chosen = item.losses & (beside > 0.0)
+        numbers = (np.where(chosen, each, 1.0) for each in (predicted, item.measured, item.standard, beside))
+        return chosen, *reflection_off(*numbers)
 
     def jacobian(self, places: np.ndarray) -> np.ndarray:
         """Of the residuals against the places."""
@@ -181,8 +192,9 @@ class _Search:
         for item, numbers, used, table in zip(self.sets, self.predict(places), self.used, self._tables(places)):
             kept = (item.limit != 0) & (item.deviation(numbers) == 0.0)  # a limit that holds pulls nowhere
             weight = np.where(kept, 0.0, 1.0 / item.standard)
-            if self.gently and item.losses is not None:
-                weight = np.where(item.losses & ~kept, _by_reflection(item, numbers)[1], weight)
+            if item.losses is not None:
+                chosen, _, slope = self._reflections(item, numbers)
+                weight = np.where(chosen & ~kept, slope, weight)
             rows.append((table * weight[:, None])[used])
         return np.concatenate(rows)
 
@@ -202,16 +214,6 @@ class _Search:
                             table[:, column] += share * slopes[address]
                 self._table.append(table)
         return self._table
-
-
-def _by_reflection(item: DataSet, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """What return losses are off by as reflections, weighted, and the slope of that against the predicted numbers.
-
-    A deep null of the one where the other has none is some 20 dB, but a reflection of a tenth."""
-    there, measured = (10.0 ** (-np.where(item.losses, numbers, 0.0) / 20.0) for numbers in (predicted, item.measured))
-    neper = math.log(10.0) / 20.0
-    standard = np.hypot(neper * measured * np.where(item.losses, item.standard, 0.0), _LEAST_REFLECTION)
-    return (there - measured) / standard, -neper * there / standard
 
 
 def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squares") -> Fit:

@@ -50,7 +50,7 @@ def test_the_verdict_follows_the_numbers(difference, words):
 
 def test_an_offset_is_told_with_its_sign_and_size():
     item = compared("output_dbm_2", "dBm", measured([-2.0, -2.1, -1.9]), np.zeros(3))
-    assert "-2 dB on the mean with a spread of 0.1 dB" in item.verdict
+    assert "-2 dB on the mean, with a spread of only 0.1 dB" in item.verdict
 
 
 def test_limits_count_only_where_they_are_broken():
@@ -136,3 +136,14 @@ def test_a_comparison_without_settings_has_one_group():
                      np.zeros(0, int), {})
     assert one.axis == "" and list(one.groups()) == [""]
     assert compare_figure("", [one]).axes
+
+
+def test_limits_without_an_uncertainty_are_told_as_broken_or_held():
+    """By hand: three levels at most -90 dBm, predicted far above them, or below."""
+    values, limit = np.full(3, -90.0), np.full(3, -1)
+    none = np.full(3, np.nan)
+    item = Measured(values, none, np.full(3, -np.inf), none, limit)
+    broken = compared("output_dbm_3", "dBm", item, np.array([-10.0, 2.0, -95.0]))
+    assert broken.verdict.startswith("2 of 3 limits are broken, by up to 92 dB") and broken.limits == (3, 2)
+    held = compared("output_dbm_3", "dBm", item, np.full(3, -95.0))
+    assert held.verdict == "all its 3 limits hold; it has no numbers"
