@@ -21,7 +21,7 @@ from ..studies.outputs import column_unit
 from .analyser import compression_db, own_harmonic_dbc, without_noise
 from .device_points import device_unit, is_device_word
 from .inspection import LEVELS, inspect
-from .levels import in_dbm
+from .levels import against_wanted, in_dbm
 from .measurement import Correction, Measured, Measurement
 from .mismatch import mismatch_bounds, mismatch_standard, phasor_bounds, return_loss_band
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings
@@ -81,7 +81,8 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
     settings: dict[str, np.ndarray] = {}
     found: dict[str, _Quantity] = {}
     notes = list(readings.notes)
-    for column in readings.columns:
+    columns = against_wanted(readings.columns, description.wanted_harmonic, readings.file)
+    for column in columns:
         if not column.meaning:
             continue
         if column.meaning in settings or column.meaning in found:
@@ -101,6 +102,7 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
     f0 = settings.get("drive.frequency", np.full(rows, description.drive.frequency))
     if levels:
         _correct_levels(levels, setup, f0, notes)
+    _correct_relative(found, setup, f0, description.wanted_harmonic)
     if _RETURN_LOSS in found:
         _correct_return_loss(found[_RETURN_LOSS], setup)
     if not any(is_device_word(word) for word in settings):
@@ -271,6 +273,18 @@ def _correct_levels(levels: Mapping[str, _Quantity], setup: Setup, f0: np.ndarra
             sizes = [10 ** (-numbers[key] / 20) for key in ("output.circuit_match", "output.analyser_match")]
             low, high = mismatch_bounds(*sizes)
             item.widen(-high, -low)  # a reading too high means a true value that is lower
+
+
+def _correct_relative(found: Mapping[str, _Quantity], setup: Setup, f0: np.ndarray, wanted: int) -> None:
+    """Levels against the wanted line: what stands between takes more of one than of the other."""
+    flatness = 2 * setup.numbers.get("analyser.flatness", 0.0)
+    for word, item in found.items():
+        if word.startswith("output_dbc_"):
+            order = int(word.rpartition("_")[2])
+            for loss in setup.output:
+                item.add(f"{loss.rule}, at harmonic {order} less at {wanted}",
+                         loss.at(order * f0) - loss.at(wanted * f0))
+            item.widen(-flatness, flatness)
 
 
 def _bounds(unwanted_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -28,7 +28,7 @@ from .measurement import Measurement
 FREQUENCY, REVERSE = "frequency", "reverse_volts"
 _SOURCES = {"base_volts": ("base", 0.0), "collector_volts": ("collector", 0.0), "base_amps": ("base", CURRENT_SOURCE),
             "anode_volts": ("anode", 0.0)}
-_CURRENTS = {"base_amps": "base", "collector_amps": "collector", "anode_amps": "anode"}
+_CURRENTS = {"base_amps": "base", "collector_amps": "collector", "emitter_amps": "emitter", "anode_amps": "anode"}
 _JUNCTIONS = {"base_emitter_farads": (0,), "base_collector_farads": (1, 3), "collector_substrate_farads": (4,),
               "junction_farads": (0,)}
 _UNITS = {"volts": "V", "amps": "A", "farads": "F", FREQUENCY: "Hz"}
@@ -65,9 +65,10 @@ class DevicePoints(MeasuredPoints):
     measurement : Measurement
         Settings: "base_volts" or "base_amps" with "collector_volts" (emitter at ground), "anode_volts" (cathode at
         ground), or "reverse_volts" of a junction; with "frequency" for S-parameters. Quantities: "collector_amps",
-        "base_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads", "collector_substrate_farads",
+        "base_amps", "emitter_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads", "collector_substrate_farads",
         "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at the collector, 50 ohm.
-        Voltages and currents are those at the pins, negative ones for a PNP. Capacitances are those of the chip.
+        Voltages and currents are those at the pins: currents into them, so that the emitter's is negative for an NPN
+        and all others are for a PNP. Capacitances are those of the chip.
 
     Raises
     ------
@@ -112,6 +113,8 @@ class DevicePoints(MeasuredPoints):
             raise Refusal(f"against {', '.join(sorted(settings)) or 'nothing'} one of {', '.join(_CURRENTS)} is "
                           "measured", "", self.name)
         driven = {_SOURCES[name][0] for name in settings}
+        if driven == {"base", "collector"}:
+            driven.add("emitter")  # at ground: it takes what the others give
         for name in sorted(names):
             if _CURRENTS[name] not in driven:
                 pin = _CURRENTS[name]
@@ -165,7 +168,8 @@ class DevicePoints(MeasuredPoints):
     def _currents(self, device: Device) -> dict[str, np.ndarray]:
         bias, pins, rows = self._bias(device)
         _, flows = bias.sweep(rows)
-        return {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+        found = {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+        return found | {"emitter_amps": -flows.sum(axis=1)}
 
     def _capacitance(self, device: Device) -> dict[str, np.ndarray]:
         device = chip(device)
