@@ -65,10 +65,10 @@ class DevicePoints(MeasuredPoints):
     measurement : Measurement
         Settings: "base_volts" or "base_amps" with "collector_volts" (emitter at ground), "anode_volts" (cathode at
         ground), or "reverse_volts" of a junction; with "frequency" for S-parameters. Quantities: "collector_amps",
-        "base_amps", "emitter_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads", "collector_substrate_farads",
-        "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at the collector, 50 ohm.
-        Voltages and currents are those at the pins: currents into them, so that the emitter's is negative for an NPN
-        and all others are for a PNP. Capacitances are those of the chip.
+        "base_amps", "emitter_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads",
+        "collector_substrate_farads", "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at
+        the collector, 50 ohm. Voltages and currents are those at the pins: currents into them, so that the emitter's is
+        negative for an NPN, and those of base and collector for a PNP. Capacitances are those of the chip.
 
     Raises
     ------

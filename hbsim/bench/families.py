@@ -9,6 +9,7 @@ import bisect
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from typing import NoReturn
 
 import numpy as np
 
@@ -88,6 +89,10 @@ def unfolded(curves: Curves, file: str, notes: list[str]) -> Curves:
     by_what: dict[str, dict[int, int]] = {}
     for member, place in zip(members, places, strict=True):
         by_what.setdefault(member.what, {})[points.index(place)] = member.column
+    for what, columns in by_what.items():
+        for units in (curves.header.units, curves.mapping.units):
+            if len(set(_picked(units, list(columns.values())))) > 1:
+                _refuse_units(what, file)
     raws, names, units = [], [], []
     for k, name in enumerate(curves.names):
         member = next((member for member in members if member.column == k), None)
@@ -167,7 +172,7 @@ def _joined(columns: dict[int, Raw], take: np.ndarray, which: np.ndarray, what: 
     """The curves of one quantity, one below the other; missing where one was not taken."""
     units = {raw.unit for raw in columns.values() if not raw.empty}
     if len(units) > 1:
-        raise Refusal(f"the cells of the columns '{what}' are in different units; write them in one", "", file)
+        _refuse_units(what, file)
     values, flags = np.full(len(take), np.nan), {}
     for point in range(int(which.max()) + 1):
         rows = np.flatnonzero(which == point)
@@ -179,6 +184,10 @@ def _joined(columns: dict[int, Raw], take: np.ndarray, which: np.ndarray, what: 
         flags |= {int(rows[k]): flag for k, flag in picked_flags(raw.flags, take[rows]).items()}
     some = next((raw for raw in columns.values() if not raw.empty), next(iter(columns.values())))
     return Raw(values, flags, some.unit, some.said, all(raw.text for raw in columns.values()))
+
+
+def _refuse_units(what: str, file: str) -> NoReturn:
+    raise Refusal(f"the curves of '{what}' are in different units; write them in one", "", file)
 
 
 def parted_by_remarks(table: Table, facts: list[Fact]) -> Table:

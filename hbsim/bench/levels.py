@@ -166,7 +166,8 @@ def against_wanted(columns: Sequence[Column], wanted: int, file: str) -> tuple[C
     Refusal
         There are levels in dBc, and none of the wanted line.
     """
-    relative = [column for column in columns if column.unit == "dBc" and re.fullmatch(r"output_dbc_\d+", column.meaning)]
+    relative = [column for column in columns
+                if column.unit == "dBc" and re.fullmatch(r"output_dbc_\d+", column.meaning)]
     own = next((column for column in relative if column.meaning == f"output_dbc_{wanted}"), None)
     if not relative:
         return tuple(columns)

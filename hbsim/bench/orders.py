@@ -58,8 +58,9 @@ def by_setting(columns: tuple[Column, ...], table: Table, mapping: Mapping, file
         long = _understood(columns, k, sure, table, mapping, file)
         if long is None:
             if sure:
-                notes.append(f"column '{columns[k].name}' may be the order of a harmonic, but no other column is the "
-                             "level in dBm, W or dBc; left as it is")
+                notes.append(f"column '{columns[k].name}' may be the order of a harmonic, but no other column is its "
+                             "level in dBm, W or dBc for sure; left as it is; if one is say so in [columns]: { is = "
+                             '"output_dbm" }')
             return columns, table
         result = columns_of_settings(long, notes)
         if not sure:
@@ -145,7 +146,8 @@ def _understood(columns: tuple[Column, ...], k: int, sure: bool, table: Table, m
     nothing = np.zeros(len(order), bool)
     rough = _Rough(order, blocks, _groups(order, blocks, nothing, nothing, False))
     others = [column for place, column in enumerate(columns) if place != k]
-    absolute, relative = (_level(others, kind, rough, columns[k].name, file) for kind in ("absolute", "relative"))
+    relative = _level(others, "relative", rough, columns[k].name, file)
+    absolute = _level(others, "absolute", rough, columns[k].name, file, alone=relative is None)
     if absolute is None and relative is None:
         return None
     moving = [column for column in others if column.unit == "Hz" and rough.moves(column)]
@@ -160,7 +162,7 @@ def _understood(columns: tuple[Column, ...], k: int, sure: bool, table: Table, m
 
 
 def _turned(order: np.ndarray, blocks: np.ndarray) -> np.ndarray | None:
-    """Where all rows of one harmonic stand before those of the next: the rows such that each setting stands together."""
+    """Where all rows of one harmonic stand before those of the next: the rows, each setting brought together."""
     turn = []
     for block in range(int(blocks[-1]) + 1):
         rows = np.flatnonzero(blocks == block)
@@ -200,14 +202,15 @@ def _groups(order: np.ndarray, blocks: np.ndarray, changed: np.ndarray, certain:
     return groups
 
 
-def _level(columns: Sequence[Column], kind: str, rough: _Rough, order: str, file: str) -> Column | None:
-    """The column of the levels in dBm (or W, dBuV), or of those in dBc."""
+def _level(columns: Sequence[Column], kind: str, rough: _Rough, order: str, file: str, *,
+           alone: bool = True) -> Column | None:
+    """The column of the levels in dBm (or W, dBuV), or of those in dBc; `alone`: none of the other kind is found."""
     said = [column for column in columns if _STEMS.get(column.meaning) == kind]
     if said:
         return said[0]
     fit = [column for column in columns if column.unit in (ABSOLUTE if kind == "absolute" else ("dBc",))]
     moving = [column for column in fit if rough.moves(column)]
-    if not moving and np.unique(rough.order).size == 1:
+    if not moving and alone and np.unique(rough.order).size == 1:
         free = [column for column in fit if not column.meaning]
         moving = free if len(free) == 1 else []
     named = [column for column in moving if column.meaning]
@@ -286,19 +289,6 @@ def _check_counter(long: Long, sure: bool, said: bool) -> None:
 
 def _first_rows(table: Table, long: Long) -> Table:
     """The table with the first line of each setting alone."""
-    firsts = long.lines[np.flatnonzero(np.diff(long.groups, prepend=-1))] - 1
-    runs, start = [], 0
-    for run in table.runs:
-        stop = start + np.unique(long.groups[_span(table, run)]).size
-        runs.append(replace(run, rows=firsts[start:stop].tolist()))
-        start = stop
-    return Table(table.delimiter, runs)
-
-
-def _span(table: Table, wanted: object) -> slice:
-    start = 0
-    for run in table.runs:
-        if run is wanted:
-            break
-        start += len(run.rows)
-    return slice(start, start + len(run.rows))
+    edges = np.cumsum([0] + [len(run.rows) for run in table.runs])
+    parts = np.split(long.lines[long.firsts] - 1, np.searchsorted(long.firsts, edges[1:-1]))
+    return Table(table.delimiter, [replace(run, rows=part.tolist()) for run, part in zip(table.runs, parts)])
