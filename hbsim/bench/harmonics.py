@@ -68,20 +68,23 @@ class Long:
 
 @dataclass(eq=False)
 class _Lines:
-    """Values of one column by setting and order, with their flags."""
+    """Values of one column by setting and order, with the flags of each order."""
 
     orders: list[int]
     values: np.ndarray
-    flags: dict[tuple[int, int], str]
+    flags: list[dict[int, str]]
 
     def column(self, order: int, name: str, unit: str, said: str, meaning: str = "") -> Column:
         k = self.orders.index(order)
-        flags = {setting: flag for (setting, place), flag in self.flags.items() if place == k}
-        return Column(name, unit, self.values[:, k], flags, said, meaning)
+        return Column(name, unit, self.values[:, k], self.flags[k], said, meaning)
 
     def of(self, order: int | None) -> np.ndarray:
         """Levels of one order at each setting; no numbers where it has none."""
         return self.values[:, self.orders.index(order)] if order in self.orders else np.full(len(self.values), np.nan)
+
+    def told(self, order: int | None) -> dict[int, str]:
+        """Its flags."""
+        return self.flags[self.orders.index(order)] if order in self.orders else {}
 
 
 def contradictions(long: Long) -> np.ndarray:
@@ -137,8 +140,9 @@ def _lines(long: Long, column: Column, orders: list[int]) -> _Lines:
     values[long.groups, place] = column.values
     there = np.zeros(values.shape, bool)
     there[long.groups, place] = True
-    flags = {(int(setting), int(k)): MISSING for setting, k in np.argwhere(~there)}
-    flags |= {(int(long.groups[row]), int(place[row])): flag for row, flag in column.flags.items()}
+    flags = [dict.fromkeys(np.flatnonzero(~there[:, k]).tolist(), MISSING) for k in range(len(orders))]
+    for row, flag in column.flags.items():
+        flags[place[row]][int(long.groups[row])] = flag
     return _Lines(orders, values, flags)
 
 
@@ -225,8 +229,7 @@ def _reference(long: Long, absolute: _Lines | None, relative: _Lines, kept: Sequ
     if absolute is not None:
         order = order or _only([n for n in absolute.orders if np.isfinite(absolute.of(n)).any()])
         if order in absolute.orders:
-            own = _dbm(absolute, order, "")
-            return _Reference(order, own.values, own.flags, f"harmonic {order} in '{long.absolute.name}'")
+            return _Reference(order, absolute.of(order), absolute.told(order), f"harmonic {order} in '{long.absolute.name}'")
     return _Reference(order)
 
 
@@ -258,21 +261,17 @@ def _in_dbm(long: Long, absolute: _Lines | None, relative: _Lines, reference: _R
     columns = []
     for n in sorted({*relative.orders, reference.order} - {None}):
         own = absolute.of(n) if absolute is not None else np.full(len(reference.level), np.nan)
-        flags = _dbm(absolute, n, "").flags if absolute is not None and n in absolute.orders else {}
+        flags = absolute.told(n) if absolute is not None else {}
         against = 0.0 if n == reference.order else relative.of(n)
         with np.errstate(invalid="ignore"):
             values = np.where(np.isnan(own), reference.level + against, own)
-        other = dict(reference.flags) | ({} if n == reference.order else _flags(relative, n))
-        told = {k: flags[k] if not np.isnan(own[k]) else other.get(k, "") for k in {*flags, *other}}
+        other = dict(reference.flags) | ({} if n == reference.order else relative.told(n))
+        told = {k: (other if np.isnan(own[k]) else flags).get(k, "") for k in {*flags, *other}}
         told |= {int(k): told.get(int(k)) or MISSING for k in np.flatnonzero(~np.isfinite(values))}
         name = f"output_dbm_{n}"
         columns.append(Column(name, "dBm", values, {k: flag for k, flag in sorted(told.items()) if flag},
                               long.relative.said, name))
     return columns
-
-
-def _flags(lines: _Lines, order: int) -> Mapping[int, str]:
-    return _dbm(lines, order, "").flags
 
 
 def _in_dbc(long: Long, relative: _Lines, order: int | None, notes: list[str]) -> list[Column]:

@@ -189,17 +189,17 @@ def _groups(order: np.ndarray, blocks: np.ndarray, changed: np.ndarray, certain:
     """
     steps = np.sign(np.diff(order))
     way = 1 if np.count_nonzero(steps > 0) >= np.count_nonzero(steps < 0) else -1
-    groups, seen, number = np.zeros(len(order), int), set(), 0
-    for row, (one, block, other, sure) in enumerate(zip(order.tolist(), blocks.tolist(), changed.tolist(),
-                                                        certain.tolist())):
-        if row:
-            goes_on = way * (one - order[row - 1]) > 0
-            if sure or block != blocks[row - 1] or one in seen or not goes_on and (other or not known):
-                number += 1
-                seen = set()
+    back = np.concatenate([[False], way * steps <= 0])
+    ends = certain | np.concatenate([[False], np.diff(blocks) != 0]) | back & (changed | (not known))
+    ends[0] = False
+    groups, seen, number = [], set(), 0
+    for one, end in zip(order.tolist(), ends.tolist()):
+        if end or one in seen:
+            number += 1
+            seen = set()
         seen.add(one)
-        groups[row] = number
-    return groups
+        groups.append(number)
+    return np.array(groups)
 
 
 def _level(columns: Sequence[Column], kind: str, rough: _Rough, order: str, file: str, *,

@@ -96,6 +96,7 @@ def test_dbm_and_dbc_of_one_line_are_compared():
     assert any("starts in line 4" in note and "differ by 0.2 dB (1 such); dBm counts" in note
                for note in readings.notes)
     assert not any("differ by" in note for note in read(text.replace("-9.2", "-9.0")).notes)
+    assert table(read(text.replace("-9.2,-12", "-9.2,--")))["output_dbm_2"] == [-21.5, -9.2]
 
 
 def test_frequencies_are_held_against_the_order():
