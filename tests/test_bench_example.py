@@ -75,8 +75,11 @@ def test_the_faults_that_were_built_in_are_found(fits):
 def test_the_disagreement_is_seen_before_and_not_after(before, fits):
     assert all(one.quantities["output_dbm_2"].verdict.startswith("disagrees") for one in before)
     assert not before[0].quantities["output_dbm_1"].outside_band
-    after = [item.comparison(numbers) for item, numbers in zip(fits[2].sets, fits[2].after)]
-    assert not any(item.outside_band for one in after for item in one.quantities.values())
+    assert not any(item.outside_band for one in fits[2].comparisons_after for item in one.quantities.values())
+    for one, same in zip(before, fits[2].comparisons_before):  # bands too, which depend on the states of the prediction
+        for name, item in one.quantities.items():
+            np.testing.assert_allclose(same.quantities[name].measured.low, item.measured.low, rtol=1e-6)
+            np.testing.assert_allclose(same.quantities[name].predicted, item.predicted, rtol=1e-6)
 
 
 def test_the_numbers_in_its_readme_are_those_of_the_commands(description, before, fits):

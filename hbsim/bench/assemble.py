@@ -12,7 +12,7 @@ from .headers import Fact, Header, measure, values_of
 from .mapping import HARMONIC, Mapping, Said
 from .names import FREQUENCY, INDEX, ORDER, ORDER_LETTER, Name, read_name, unique
 from .numerals import Raw
-from .readings import MISSING, Column
+from .readings import MISSING, Column, turned
 from .units import LEVELS, Unit, level_offset, unit_of
 
 _START = r"(?:x ?)?start(?:[ _-]?freq(?:uency)?)?|f[ _-]?start|freq(?:uency)?[ _-]start|start x"
@@ -200,7 +200,7 @@ def _column(raw: Raw, name: Name, text: str, k: int, said: Said, header: Header,
         values = np.where(filled, np.nan, values)
         flags = flags | {int(row): MISSING for row in np.flatnonzero(filled)}
     if said.scale is not None:
-        values = values * said.scale
+        values, flags = values * said.scale, turned(flags) if said.scale < 0 else flags
     if unit is None:
         return Column(text, "", values, flags, written, said.meaning)
     values = unit.into(values) if raw.unit is None or said.unit else values

@@ -1,4 +1,4 @@
-"""What a file says twice must agree: counts, start and stop, marker and trace, gain; what looks odd is noted."""
+"""What a file says twice must agree: counts, start and stop, marker and trace, gain, power; what looks odd is noted."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from .units import LEVELS, level_offset
 
 _COUNT = r"(?:number of points|numberpoints|num(?:ber)? ?points|points|n ?points|#? ?bins|values|sweep points)"
 _OFFSET = r"(?:ref(?:erence)? )?level offset|ref(?:erence)? ?lvl ?offset|ext(?:ernal)? (?:gain|att\w*)"
+_SUPPLY_POWER = r"\b(?:p_?dc|dc|p_?cc|p_?dd|p_?sup\w*|supply|bias|dissip\w*)\b"
+_POWER_OFF = 0.05  # of it: two readings of three digits and their product agree far better (common practice, no source)
 _FILLERS = (-999.0, -9999.0, -200.0, -999.9, 999.0)
 
 
@@ -37,6 +39,7 @@ def check(columns: tuple[Column, ...], markers: tuple[Marker, ...], facts: list[
         _markers(frequency, columns, markers, facts, mapping, file, odd)
         _doubles(frequency, sweep, notes)
     _gain(columns, odd)
+    _supply_power(columns, odd)
     if odd and mapping.strict:
         raise Refusal(odd[0] + "; strict = true in [table] asks for agreement", "", file)
     notes += odd
@@ -135,6 +138,24 @@ def _gain(columns: tuple[Column, ...], odd: list[str]) -> None:
         if np.nanmax(wrong, initial=0.0) > 0.05:
             row = int(np.nanargmax(wrong))
             odd.append(f"'{gain[0].name}' is not output less input: row {row + 1} differs by {wrong[row]:.3g} dB")
+
+
+def _supply_power(columns: tuple[Column, ...], odd: list[str]) -> None:
+    """P = V I, where a table has one voltage, one current, and a power that is called that of the supply."""
+    volts, amps, watts = ([column for column in columns if column.unit == unit] for unit in "VAW")
+    watts = [column for column in watts if re.search(_SUPPLY_POWER, column.name, re.I)]
+    if not len(volts) == len(amps) == len(watts) == 1:
+        return
+    product = volts[0].values * amps[0].values
+    off = np.abs(np.abs(watts[0].values) - np.abs(product)) / np.maximum(np.abs(product), 1e-3 * _largest(product))
+    if np.nanmax(off, initial=0.0) > _POWER_OFF:
+        row = int(np.nanargmax(off))
+        odd.append(f"'{watts[0].name}' is not '{volts[0].name}' times '{amps[0].name}': row {row + 1} has "
+                   f"{watts[0].values[row]:.4g} W, and {product[row]:.4g} W by these")
+
+
+def _largest(values: np.ndarray) -> float:
+    return max(float(np.nanmax(np.abs(values), initial=0.0)), 1e-300)
 
 
 def _look(column: Column, table: Table, notes: list[str]) -> None:

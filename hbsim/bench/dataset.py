@@ -59,7 +59,7 @@ class DataSet(ABC):
 
     @abstractmethod
     def comparison(self, predicted: np.ndarray) -> Comparison:
-        """Measured beside numbers (n_value,) that `predict` gave."""
+        """Measured beside the numbers (n_value,) that `predict` gave last."""
 
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.

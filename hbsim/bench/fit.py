@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -51,6 +50,8 @@ class Fit:
     sets : tuple of DataSet
     before, after : tuple of ndarray
         Predicted numbers of each set at the start and at the end.
+    comparisons_before, comparisons_after : tuple of Comparison
+        Each set beside these.
     left_out : dict
         (set, number of the value) -> why it was not used.
     at_limit : tuple of str
@@ -75,6 +76,8 @@ class Fit:
     sets: tuple[DataSet, ...]
     before: tuple[np.ndarray, ...]
     after: tuple[np.ndarray, ...]
+    comparisons_before: tuple[Comparison, ...]
+    comparisons_after: tuple[Comparison, ...]
     left_out: dict[tuple[str, int], str] = field(default_factory=dict)
     at_limit: tuple[str, ...] = ()
     solves: int = 0
@@ -82,16 +85,6 @@ class Fit:
     finished: bool = True
     reason: str = ""
     away: float = 0.0
-
-    @cached_property
-    def comparisons_before(self) -> tuple[Comparison, ...]:
-        """Each set beside its prediction at the start."""
-        return tuple(item.comparison(numbers) for item, numbers in zip(self.sets, self.before))
-
-    @cached_property
-    def comparisons_after(self) -> tuple[Comparison, ...]:
-        """Each set beside its prediction with the values found."""
-        return tuple(item.comparison(numbers) for item, numbers in zip(self.sets, self.after))
 
 
 class _Search:
@@ -119,6 +112,10 @@ class _Search:
             self._at, self._table = np.array(places), None
             self.tried += 1
         return self.predicted
+
+    def comparisons(self, predicted: Sequence[np.ndarray]) -> tuple[Comparison, ...]:
+        """Each set beside what was predicted last; bands depend on the states of that."""
+        return tuple(item.comparison(numbers) for item, numbers in zip(self.sets, predicted))
 
     def choose_anew(self, coarse: bool) -> None:
         """Let all sets choose anew how exact their prediction is."""
@@ -233,6 +230,7 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
     places = np.array([item.place(item.start) for item in unknowns])
     before = tuple(np.array(item) for item in search.predict(places))
     left_out = _left_out(search, before)
+    comparisons_before = search.comparisons(before)
     if sum(used.sum() for used in search.used) < len(unknowns):
         raise Refusal(f"{sum(int(used.sum()) for used in search.used)} numbers cannot tell {len(unknowns)} unknowns; "
                       "free fewer, or measure more", "free")
@@ -273,8 +271,8 @@ def fit(sets: Sequence[DataSet], unknowns: Sequence[Unknown], loss: str = "squar
               for item, error in zip(unknowns, found.errors)}
     room = np.where(np.isfinite(high - low), high - low, 1.0)
     stuck = (places - low < _EDGE * room) | (high - places < _EDGE * room)
-    return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, left_out,
-               tuple(item.address for item, at in zip(unknowns, stuck) if at),
+    return Fit(tuple(unknowns), values, errors, found, tuple(sets), before, after, comparisons_before,
+               search.comparisons(after), left_out, tuple(item.address for item, at in zip(unknowns, stuck) if at),
                sum(item.solves for item in sets), search.tried, finished, reason, away)
 
 

@@ -52,6 +52,8 @@ def inputs_of(path: str | Path) -> list[Path]:
     for folder, table in _tables(tree, file):
         for side in ("input", "output"):
             found += [folder / item["file"] for item in table.get(side, {}).get("losses", []) if "file" in item]
+        correction = table.get("generator", {}).get("level_correction")
+        found += [folder / correction["file"]] if isinstance(correction, dict) else []
     if "bench" in tree:
         found.append(Path(file).parent / tree["bench"])
     return found

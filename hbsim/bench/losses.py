@@ -23,7 +23,7 @@ BEYOND = ("", "hold", "extend")
 class Loss:
     """A loss in decibels, positive where power is lost.
 
-    frequency, decibels : ndarray, (n,), rising; one number without a frequency holds everywhere.
+    frequency, decibels : ndarray, (n,), rising; one number without a frequency (an empty array) holds everywhere.
     name : for people.
     beyond : "": refused outside the table; "hold": its end holds; "extend": its last piece goes on.
     """
@@ -42,14 +42,15 @@ class Loss:
             One is outside the table and no word says what holds there.
         """
         frequency = np.asarray(frequency, float)
-        if len(self.decibels) == 1:
+        if not len(self.frequency):
             return np.full(frequency.shape, self.decibels[0])
         low, high = self.frequency[[0, -1]]
         outside = (frequency < low) | (frequency > high)
-        if outside.any() and not self.beyond:
-            raise Refusal(f"the table reaches from {show(low, 'Hz')} to {show(high, 'Hz')}, and "
+        if outside.any() and (not self.beyond or self.beyond == "extend" and low == high):
+            known = f"{show(low, 'Hz')} to {show(high, 'Hz')}" if low < high else show(low, "Hz")
+            raise Refusal(f"the table knows {known}, and "
                           f"{show(float(frequency[outside][0]), 'Hz')} is asked for; measure it there, or write "
-                          'beyond = "hold" or beyond = "extend"', "", self.name)
+                          'beyond = "hold"' + (' or beyond = "extend"' if low < high else ""), "", self.name)
         found = np.interp(frequency, self.frequency, self.decibels)
         if self.beyond == "extend":
             for end, pair in ((frequency < low, (0, 1)), (frequency > high, (-2, -1))):
@@ -61,7 +62,7 @@ class Loss:
     @property
     def rule(self) -> str:
         """How it is read between and beyond its points."""
-        if len(self.decibels) == 1:
+        if not len(self.frequency):
             return self.name
         return f"{self.name}, linear in frequency" + (f", {self.beyond} beyond its ends" if self.beyond else "")
 
@@ -80,18 +81,32 @@ def loss_of_file(path: Path, start: int = 1, end: int = 2, beyond: str = "", nam
         ports = data.s.shape[1]
         if not (1 <= start <= ports and 1 <= end <= ports and start != end):
             raise Refusal(f"from = {start}, to = {end} are no two of its {ports} ports", "", str(path))
-        with np.errstate(divide="ignore"):
-            return Loss(name, data.frequency, -20 * np.log10(np.abs(data.s[:, end - 1, start - 1])), beyond)
+        through = np.abs(data.s[:, end - 1, start - 1])
+        if not through.all():
+            raise Refusal(f"S{end}{start} is zero here: nothing passes, and no loss follows", "", str(path))
+        return Loss(name, data.frequency, -20 * np.log10(through), beyond)
+    found = table_of_file(path, beyond, name)
+    if (found.decibels < 0).all():
+        raise Refusal("all losses are negative here; a loss is a positive number of dB: turn the sign", "", str(path))
+    return found
+
+
+def table_of_file(path: Path, beyond: str = "", name: str = "") -> Loss:
+    """Decibels over frequency, of either sign, from a table of two columns.
+
+    Raises
+    ------
+    Refusal
+        As the readers; other columns, a frequency twice, a number missing.
+    """
     readings = read_readings(path)
     columns = [column for column in readings.columns if column.unit in ("Hz", "dB")]
     if [column.unit for column in columns] != ["Hz", "dB"]:
-        raise Refusal("a loss table has a column of frequencies and one of losses in dB, with their units in the "
-                      "header", "", str(path))
+        raise Refusal("such a table has a column of frequencies and one of decibels, with their units in the header",
+                      "", str(path))
     frequency, decibels = (column.values for column in columns)
     order = np.argsort(frequency, kind="stable")
     frequency, decibels = frequency[order], decibels[order]
-    if len(frequency) > 1 and (np.diff(frequency) <= 0).any() or not np.isfinite(decibels).all():
-        raise Refusal("a frequency stands twice in this loss table, or a loss is missing", "", str(path))
-    if (decibels < 0).all() and (decibels < 0).any():
-        raise Refusal("all losses are negative here; a loss is a positive number of dB: turn the sign", "", str(path))
-    return Loss(name, frequency, decibels, beyond)
+    if (np.diff(frequency) <= 0).any() or not (np.isfinite(frequency).all() and np.isfinite(decibels).all()):
+        raise Refusal("a frequency stands twice in this table, or a number is missing", "", str(path))
+    return Loss(name or path.name, frequency, decibels, beyond)

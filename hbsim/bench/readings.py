@@ -12,6 +12,11 @@ from ..errors import Refusal, nearest
 MISSING, OVER_RANGE, UPPER_LIMIT, LOWER_LIMIT = "missing", "over-range", "upper limit", "lower limit"
 
 
+def turned(flags: Mapping[int, str]) -> dict[int, str]:
+    """Flags of numbers whose sign was changed: what was an upper limit is a lower one."""
+    return {row: {UPPER_LIMIT: LOWER_LIMIT, LOWER_LIMIT: UPPER_LIMIT}.get(flag, flag) for row, flag in flags.items()}
+
+
 @dataclass(frozen=True, eq=False)
 class Column:
     """One column of a table.

@@ -2,6 +2,8 @@
 
     bench = "bench.toml"            # another file, whose tables hold where this one says nothing
 
+    repeats = "mean"                # readings at one setting become their mean, levels in watts; else all are kept
+
     [settings]                      # what stood still, by its address
     "supply.VCC" = "3 V"
 
@@ -14,7 +16,7 @@
     analyser_match = "14 dB"        # and of what it is connected to
 
     [generator]
-    level_correction = "-0.4 dB"    # what it really gives, against what it shows
+    level_correction = "-0.4 dB"    # what it really gives, against what it shows; or { file = "generator.csv" }
     level_error = "0.5 dB"          # limit of what is left
     second_harmonic = "-25 dB"      # against its f0
 
@@ -26,6 +28,9 @@
     compression_point = "0 dBm"     # at its mixer
     attenuation = "10 dB"
     flatness = "0.5 dB"             # limit
+    resolution_bandwidth = "1 MHz"  # of a trace, where its file does not say it; so are the next two
+    detector = "peak"               # or sample, average
+    frequency_error = "2 kHz"       # by which the drive's frequency may be off
 
     [bridge]
     directivity = "30 dB"
@@ -52,15 +57,18 @@ from ..describe.tomlfile import check_keys, read_toml
 from ..errors import Refusal, nearest
 from ..quantities import parse
 from .analyser import AVERAGING
-from .losses import BEYOND, Loss, loss_of_file
+from .losses import BEYOND, Loss, loss_of_file, table_of_file
 
 LEVELS = "levels"
 SHARED = ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty")  # what a bench file may hold
-TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name")
+TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name", "repeats")
+KEEP, MEAN = "keep", "mean"  # what is done with repeated readings
+DETECTORS = ("peak", "sample", "average")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},
-            "generator": {"level_correction": "dB", "level_error": "dB", "second_harmonic": "dB"},
+            "generator": {"level_error": "dB", "second_harmonic": "dB"},
             "analyser": {"noise_floor": "dBm", "second_harmonic_intercept": "dBm", "third_harmonic_intercept": "dBm",
-                         "compression_point": "dBm", "attenuation": "dB", "flatness": "dB"},
+                         "compression_point": "dBm", "attenuation": "dB", "flatness": "dB",
+                         "resolution_bandwidth": "Hz", "frequency_error": "Hz"},
             "bridge": {"directivity": "dB", "source_match": "dB"}}
 
 
@@ -81,6 +89,12 @@ class Setup:
     uncertainty : dict
         Quantity, or "levels" -> as it is written.
     file : str
+    detector : str or None
+        Of traces whose file says none.
+    repeats : str
+        KEEP or MEAN.
+    level_correction : Loss or None
+        What is to be added to the level that the generator shows.
     """
 
     settings: dict[str, str] = field(default_factory=dict)
@@ -90,6 +104,9 @@ class Setup:
     averaging: str = "unknown"
     uncertainty: dict[str, str] = field(default_factory=dict)
     file: str = ""
+    detector: str | None = None
+    repeats: str = KEEP
+    level_correction: Loss | None = None
 
     def standard(self, quantity: str, unit: str, values: np.ndarray) -> np.ndarray:
         """Standard uncertainty of readings of a quantity, (n,), in `unit`; nan where none is said."""
@@ -130,10 +147,11 @@ def _with_shared(tree: dict[str, Any], folder: Path) -> dict[str, Any]:
     path = folder / tree["bench"]
     shared = read_toml(path)
     check_keys(shared, SHARED)
-    for key in ("input", "output"):
-        for item in _entries(shared.get(key, {})):
-            if "file" in item:
-                item["file"] = str(Path(tree["bench"]).parent / item["file"])  # seen from the folder of this file
+    correction = shared.get("generator", {}).get("level_correction")
+    files = [correction] if isinstance(correction, dict) else []
+    for item in [*files, *(item for key in ("input", "output") for item in _entries(shared.get(key, {})))]:
+        if "file" in item:
+            item["file"] = str(Path(tree["bench"]).parent / item["file"])  # seen from the folder of this file
     merged = dict(tree)
     for key, value in shared.items():
         merged[key] = {**value, **tree.get(key, {})} if isinstance(value, dict) else value
@@ -154,7 +172,8 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
             raise Refusal(f"'{name}' is a table: write [{name}] on a line of its own", name)
     check_keys(tree.get("input", {}), ("losses",), "input")
     for name, known in _NUMBERS.items():
-        more = {"output": ("losses",), "analyser": ("averaging",)}.get(name, ())
+        more = {"output": ("losses",), "analyser": ("averaging", "detector"),
+                "generator": ("level_correction",)}.get(name, ())
         check_keys(tree.get(name, {}), (*known, *more), name)
         for key, unit in known.items():
             if key in tree.get(name, {}):
@@ -162,16 +181,37 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
     averaging = tree.get("analyser", {}).get("averaging", "unknown")
     if averaging not in AVERAGING:
         raise Refusal(f"'{averaging}' is no averaging; write one of {', '.join(AVERAGING)}", "analyser.averaging")
+    detector, repeats = tree.get("analyser", {}).get("detector"), tree.get("repeats", KEEP)
+    if detector is not None and detector not in DETECTORS:
+        raise Refusal(f"'{detector}' is no detector; write one of {', '.join(DETECTORS)}", "analyser.detector")
+    if repeats not in (KEEP, MEAN):
+        raise Refusal(f"'{repeats}' is nothing that is done with repeated readings; write {KEEP} or {MEAN}", "repeats")
     for name in ("generator.level_error", "analyser.flatness", "bridge.directivity", "bridge.source_match",
                  "output.circuit_match", "output.analyser_match"):
         if numbers.get(name, 1.0) < 0:
             raise Refusal("is a positive number of dB", name)
+    for name in ("analyser.resolution_bandwidth", "analyser.frequency_error"):
+        if not numbers.get(name, 1.0) > 0:
+            raise Refusal("is above zero", name)
     if numbers.get("generator.second_harmonic", -1.0) >= 0:
         raise Refusal("is told against f0, a negative number of dB", "generator.second_harmonic")
     losses = {name: tuple(_loss(item, f"{name}.losses", folder) for item in _entries(tree.get(name, {})))
               for name in ("input", "output")}
     return Setup(_texts(tree, "settings"), losses["input"], losses["output"], numbers, averaging,
-                 _texts(tree, "uncertainty"), file)
+                 _texts(tree, "uncertainty"), file, detector, repeats,
+                 _level_correction(tree.get("generator", {}), folder))
+
+
+def _level_correction(generator: dict[str, Any], folder: Path) -> Loss | None:
+    said, place = generator.get("level_correction"), "generator.level_correction"
+    if said is None:
+        return None
+    if not isinstance(said, dict):
+        return Loss("generator", np.zeros(0), np.array([parse(said, "dB", place)]))
+    check_keys(said, ("file", "beyond"), place)
+    if "file" not in said:
+        raise Refusal('write "-0.4 dB", or { file = "generator.csv" }', place)
+    return table_of_file(folder / said["file"], _beyond(said, place))
 
 
 def _texts(tree: dict[str, Any], key: str) -> dict[str, str]:
@@ -183,16 +223,21 @@ def _texts(tree: dict[str, Any], key: str) -> dict[str, str]:
     return dict(tree.get(key, {}))
 
 
-def _loss(item: dict[str, Any], place: str, folder: Path) -> Loss:
-    check_keys(item, ("loss", "name", "file", "from", "to", "beyond"), place)
+def _beyond(item: dict[str, Any], place: str) -> str:
     beyond = item.get("beyond", "")
     if beyond not in BEYOND:
         raise Refusal(f"'{beyond}' says not what holds beyond the table{nearest(beyond, BEYOND[1:])}", place)
+    return beyond
+
+
+def _loss(item: dict[str, Any], place: str, folder: Path) -> Loss:
+    check_keys(item, ("loss", "name", "file", "from", "to", "beyond"), place)
+    beyond = _beyond(item, place)
     if ("loss" in item) == ("file" in item):
         raise Refusal('needs one of loss = "10.1 dB" and file = "cable.csv"', place)
     if "loss" in item:
         loss = parse(item["loss"], "dB", f"{place}.loss")
         if loss < 0:
             raise Refusal("a loss is a positive number of dB", place)
-        return Loss(item.get("name", "loss"), np.zeros(1), np.array([loss]))
+        return Loss(item.get("name", "loss"), np.zeros(0), np.array([loss]))
     return loss_of_file(folder / item["file"], item.get("from", 1), item.get("to", 2), beyond, item.get("name", ""))

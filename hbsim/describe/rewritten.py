@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from copy import deepcopy
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -40,19 +41,22 @@ def rewritten(text: str, description: Description, values: Mapping[str, float], 
     Refusal
         A value has no line of its own that could be changed, or the new text would not be read back to these values.
     """
-    lines = _lines(text)
+    lines, places = _lines(text), []
     for address, value in values.items():
         table, key = _table_of(address)
         unit = description.look_up(address)[0].unit
         _put(lines, table, key, f'"{exact(value, unit)}"', address)
+        places.append((table, key))
     changed = _joined(remarks, lines)
     try:
-        back = build(tomllib.loads(changed), file=description.file, folder=folder)
+        tree = tomllib.loads(changed)
+        back = build(tree, file=description.file, folder=folder)
     except ValueError as error:
         raise Refusal(f"the values found cannot be put into this file ({error}); write them by hand") from None
     except Refusal as refusal:
         raise Refusal(f"with the values found the file would not be read again: {refusal.what}; if it names other "
                       "files, write the new one into its folder", refusal.place) from None
+    _check_rest(tomllib.loads(text), tree, places)
     for address, value in values.items():
         _check(back.look_up(address)[1], value, address)
     return changed
@@ -66,16 +70,19 @@ def rewritten_model(text: str, values: Mapping[str, float], remarks: Sequence[st
     Refusal
         As `rewritten`.
     """
-    lines, tree = _lines(text), tomllib.loads(text)
+    lines, tree, places = _lines(text), tomllib.loads(text), []
     model = device_of(tree, "", Path()).model
     for name, value in values.items():
         table = next((table for table in DEVICE_TABLES if name in tree.get(table, {})), DEVICE_TABLES[0])
         _put(lines, table, name, f'"{exact(value, quantities(type(model))[name].unit)}"', name)
+        places.append((table, name))
     changed = _joined(remarks, lines)
     try:
-        back = device_of(tomllib.loads(changed), "", Path()).model
+        changed_tree = tomllib.loads(changed)
+        back = device_of(changed_tree, "", Path()).model
     except ValueError as error:
         raise Refusal(f"the values found cannot be put into this file ({error}); write them by hand") from None
+    _check_rest(tree, changed_tree, places)
     for name, value in values.items():
         _check(getattr(back, name), value, name)
     return changed
@@ -93,6 +100,19 @@ def _joined(remarks: Sequence[str], lines: Sequence[str]) -> str:
 def _check(read: float, value: float, address: str) -> None:
     if not abs(read - value) <= _AGREE * abs(value):
         raise Refusal(f"the new file would say {read:g} instead of {value:g}; write the value by hand", address)
+
+
+def _check_rest(before: Mapping, after: Mapping, places: Sequence[tuple[str, str]]) -> None:
+    """Nothing but the values may have changed: text inside a string can look like a table's head or a value's line."""
+    trees = deepcopy(before), deepcopy(after)
+    for tree in trees:
+        for table, key in places:
+            found = tree
+            for name in table.split("."):
+                found = found.get(name, {})
+            found.pop(key, None)
+    if trees[0] != trees[1]:
+        raise Refusal("putting the values in would change something else of the file too; write them by hand")
 
 
 def _table_of(address: str) -> tuple[str, str]:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _ACROSS = 3  # quantities beside each other
+_LEAST_HIGH = 2.4  # inches of a row of quantities: five of them and a heading fill a page
 _DECADES = 100.0  # currents that span more are drawn by their logarithm
 
 
@@ -26,7 +27,8 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
     earlier = {one.name: one for one in before}
     blocks = [block for one in comparisons for block in _blocks(one)]
     across = max(len(names) for _, names in blocks)
-    figure = new_figure(3.9 * across, 4.0 * len(blocks) + 0.3)
+    high = min(4.0, max(_LEAST_HIGH, 11.0 / len(blocks)))
+    figure = new_figure(3.9 * across, high * len(blocks) + 0.3)
     grid = figure.add_gridspec(2 * len(blocks), across, height_ratios=[2.0, 1.0] * len(blocks))
     for row, (one, names) in enumerate(blocks):
         for column, name in enumerate(names):
@@ -37,8 +39,7 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
             above.set_title(words if len(comparisons) == 1 else f"{words}, {one.name}")
     heading(figure, f"{title}\nCircles: measured, with their band (triangles: limits); lines: predicted"
             + (", grey before the fit" if before else "")
-            + ".\nBelow: grey within twice the standard uncertainty, dashed the mean difference; % is of what is "
-            "predicted.")
+            + ".\nBelow: measured less predicted; grey: twice the standard uncertainty; dashed: the mean.")
     return figure
 
 
@@ -89,8 +90,10 @@ def _curves(above: "Axes", below: "Axes", one: Comparison, item: Compared, befor
         above.set_yscale("log")
     above.tick_params(labelbottom=False)
     above.set_ylabel(unit)
-    of_difference = "%" if decades else "dB" if unit == "dBm" else unit
-    below.set(ylabel=f"difference / {of_difference}", xlabel=axis_label(one.axis or "point", x_unit))
+    of_difference = "% of predicted" if decades else "dB" if unit == "dBm" else unit
+    below.set(ylabel=f"\u0394 / {of_difference}", xlabel=axis_label(one.axis or "point", x_unit))
+    for axes in (above, below):
+        axes.margins(x=0.03, y=0.1)  # no circle is cut at the edge
 
 
 def _factor(item: Compared, unit: str) -> float:

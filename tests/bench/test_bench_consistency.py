@@ -52,6 +52,7 @@ def test_markers_in_lines():
     ("Number of Points,751\nf (Hz),P (dBm)\n1,2\n2,3\n", "751, but there are 2 rows"),
     ("Start,5,MHz\nStop,9,MHz\nf (Hz),P (dBm)\n1,2\n2,3\n", "the header says 5000000 to 9000000 Hz"),
     ("Pin (dBm),Pout (dBm),Gain (dB)\n-10,0,10\n-9,1,11\n", "row 2 differs by 1 dB"),
+    ("Vcc (V),Icc (mA),P_dc (mW)\n3,10,30.1\n4,12,84\n", "row 2 has 0.084 W, and 0.048 W by these"),
 ])
 def test_contradictions_are_noted_and_refused_when_strict(text, words):
     assert any(words in note for note in read(text).notes)
@@ -85,3 +86,9 @@ def test_return_loss_and_s11_keep_their_signs():
     assert loss.columns[1].values[0] == -s11.columns[1].values[0] == 24.0
     # |S11| = 10^(-24/20) = 0.0630957
     assert 10 ** (s11.columns[1].values[0] / 20) == pytest.approx(0.0630957, rel=1e-6)
+
+
+def test_a_supply_power_that_is_volts_times_amps_is_not_remarked_on():
+    for heads, row in (("Vcc (V),Icc (mA),P_dc (mW)", "3,10,30.3"), ("Vcc (V),Icc (mA),Output (mW)", "3,10,1"),
+                       ("Vcc (V),Icc (mA),P_dc (mW)", "0,10,0")):
+        assert not any("times" in note for note in read(f"{heads}\n{row}\n{row}\n").notes)

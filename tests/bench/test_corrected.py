@@ -79,7 +79,11 @@ def test_the_generators_own_level_is_corrected(folder, circuit):
     (folder / "drive.toml").write_text(COLUMNS + bench)
     item = data_set(folder / "drive.csv", circuit).measurement
     assert item.settings["drive.power"] == pytest.approx([-10.9, -5.9, -0.9])
-    assert "drive.power: the generator gives -0.4 dB against what it shows" in item.notes
+    assert "drive.power: the generator gives -0.40 dB against what it shows (generator)" in item.notes
+    (folder / "generator.csv").write_text("frequency / GHz,correction / dB\n1,-0.3\n2,0.7\n")
+    (folder / "drive.toml").write_text(COLUMNS + bench.replace('"-0.4 dB"', '{ file = "generator.csv" }'))
+    item = data_set(folder / "drive.csv", circuit).measurement
+    assert item.settings["drive.power"] == pytest.approx(np.array([-10.5, -5.5, -0.5]) - 0.3 + 0.152)  # linear
 
 
 def test_uncertainties_and_bands(folder, circuit):

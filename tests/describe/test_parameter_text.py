@@ -156,3 +156,13 @@ def test_values_that_are_infinite_or_not_given():
     assert any("ITF = 0" in warning for warning in read_parameters("ITF=0 XTF=12").warnings)
     with pytest.raises(Refusal, match="infinite is not possible"):
         read_parameters("BF=inf")
+
+
+@pytest.mark.parametrize(("printed", "doubts"), [
+    ("fT = 22 GHz", ["f_T of 22 GHz is printed, above 1 / (2 pi TF) = 21.51 GHz"]),  # 1 / (2 pi 7.4 ps) by hand
+    ("fT = 21 GHz, VCE = 5 V", []), ("f_T 21600 MHz", ["f_T of 21.6 GHz"]), ("hFE: 225", ["h_FE of 225"]),
+    ("hFE 57", []), ("h_FE 55", ["h_FE of 55"]), ("hFE 10 mA", []), ("hFE 80..140", [])])
+def test_what_a_sheet_prints_beside_the_set_is_held_against_it(printed, doubts):
+    found = read_parameters(f"* the sheet says {printed}\n.MODEL Q NPN (IS=0.31F BF=112 TF=7.4P)\n")
+    told = [warning for warning in found.warnings if "is printed" in warning]
+    assert len(told) == len(doubts) and all(words in said for words, said in zip(doubts, told))

@@ -51,3 +51,12 @@ def test_a_mark_that_toml_does_not_end_a_line_with_ends_none_here():
     circuit = load(EXAMPLES / "lumped_doubler.toml")
     new = rewritten(odd, circuit, {"L_c.inductance": 7e-9}, [], EXAMPLES)
     assert "wound\u2028voltage" in new
+
+
+def test_text_inside_a_string_that_looks_like_the_place_of_a_value():
+    text = (EXAMPLES / "lumped_doubler.toml").read_text(encoding="utf-8")
+    circuit = load(EXAMPLES / "lumped_doubler.toml")
+    line = next(line for line in text.splitlines() if line.startswith("title"))
+    odd = text.replace(line, 'title = """once:\n[part.L_c]\ninductance = "1 nH"\n"""')
+    with pytest.raises(Refusal, match="change something else"):
+        rewritten(odd, circuit, {"L_c.inductance": 7e-9}, [], EXAMPLES)

@@ -20,7 +20,8 @@ ALIASES = {"VA": "VAF", "VB": "VAR", "PE": "VJE", "ME": "MJE", "PC": "VJC", "MC"
 
 RATIOS = {"C2": "ISE", "C4": "ISC"}  # of IS, in old lists
 
-UNUSED = frozenset("KF AF NK ISS NS RCO VO GAMMA QCO TITF1 TITF2 LEVEL MFG ICRATING VCEO VCBO VCES VEBO TYPE".split())
+UNUSED = frozenset("KF AF NK ISS NS RCO VO GAMMA QCO TITF1 TITF2 LEVEL MFG ICRATING VCEO VCBO VCES VEBO TYPE FT "
+                   "HFE".split())
 
 FACTORS = frozenset(("AREA", "M"))  # how often the transistor of the values is there
 

@@ -1,0 +1,44 @@
+"""The last part of every way from a file to a measurement: means, corrections, what stays uncertain."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..describe.description import Description
+from .corrections import RETURN_LOSS, correct_levels, correct_relative, correct_return_loss
+from .device_points import is_device_word
+from .measurement import Measurement
+from .repeats import Points, means
+from .settled import correct_drive
+from .setup import MEAN, Setup
+
+
+def finished(name: str, points: Points, setup: Setup, description: Description, notes: list[str]) -> Measurement:
+    """Points with all their settings, corrected.
+
+    Parameters
+    ----------
+    name : str
+        Of the measurement.
+    points : Points
+        As they were read.
+    setup : Setup
+    description : Description
+    notes : list of str
+        So far; what is done is added.
+    """
+    if setup.repeats == MEAN:
+        points = means(points, notes)
+    settings, readings = points.settings, points.readings
+    levels = {word: item for word, item in readings.items() if word.startswith("output_dbm_")}
+    f0 = settings.get("drive.frequency", np.full(len(points.sweep), description.drive.frequency))
+    if levels:
+        correct_levels(levels, setup, f0, notes)
+    correct_relative(readings, setup, f0, description.wanted_harmonic)
+    if RETURN_LOSS in readings:
+        correct_return_loss(readings[RETURN_LOSS], setup)
+    if not any(is_device_word(word) for word in settings):
+        correct_drive(settings, setup, description, f0, notes)
+    return Measurement(name, settings, {word: item.measured() for word, item in readings.items()}, points.lines,
+                       points.sweep, tuple(notes), setup.numbers.get("generator.level_error", 0.0),
+                       setup.numbers.get("generator.second_harmonic"))
