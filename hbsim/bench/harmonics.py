@@ -225,11 +225,13 @@ def _reference(long: Long, absolute: _Lines | None, relative: _Lines, kept: Sequ
         said = re.fullmatch(r"output_dbm_([1-9]\d*)", column.meaning)
         if said or not column.meaning and _CARRIER.search(column.name) and column.unit in ABSOLUTE:
             taken = in_dbm(column, file=long.file)
-            return _Reference(int(said[1]) if said else order, taken.values, taken.flags, f"'{column.name}'", column)
+            order = int(said[1]) if said else order
+            return _Reference(order, taken.values, taken.flags, f"'{column.name}'", column)
     if absolute is not None:
         order = order or _only([n for n in absolute.orders if np.isfinite(absolute.of(n)).any()])
         if order in absolute.orders:
-            return _Reference(order, absolute.of(order), absolute.told(order), f"harmonic {order} in '{long.absolute.name}'")
+            return _Reference(order, absolute.of(order), absolute.told(order),
+                              f"harmonic {order} in '{long.absolute.name}'")
     return _Reference(order)
 
 
