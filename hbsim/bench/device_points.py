@@ -73,7 +73,8 @@ class DevicePoints(MeasuredPoints):
     Raises
     ------
     Refusal
-        Settings or quantities that do not go together, or that this device does not have.
+        Settings or quantities that do not go together, or that this device does not have; when predicted, currents
+        that all flow the other way.
     """
 
     def __init__(self, description: Description, device: str, measurement: Measurement) -> None:
@@ -87,6 +88,8 @@ class DevicePoints(MeasuredPoints):
         amps = np.array([name in _CURRENTS for _, name in self.place], bool)
         self._log = amps & (np.abs(values) > _BY_RATIO * standard) & (self.limit == 0)
         self._sign = np.where(values < 0, -1.0, 1.0)
+        self._by_ratio = {word: self._log & np.array([other == word for _, other in self.place], bool)
+                          for word in measurement.quantities}
         with np.errstate(divide="ignore", invalid="ignore"):
             self.measured = np.where(self._log, np.log(np.abs(values)), values)
             self.standard = np.where(self._log, standard / np.abs(values), standard)
@@ -155,9 +158,18 @@ class DevicePoints(MeasuredPoints):
         self.solves += len(self.place) if self._kind != "capacitance" else 0
         table = getattr(self, f"_{self._kind}")(description.devices[self.device].part)
         numbers = np.array([table[name][point] for point, name in self.place])
+        self._check_signs(numbers)
         with np.errstate(divide="ignore", invalid="ignore"):
             logarithms = np.log(np.where(self._log, self._sign * numbers, 1.0))
         return np.where(self._log, logarithms, numbers)
+
+    def _check_signs(self, numbers: np.ndarray) -> None:
+        """Refuse currents that all flow the other way than the device's."""
+        for name, here in self._by_ratio.items():
+            if here.any() and (self._sign[here] * numbers[here] < 0).all():
+                raise Refusal(f"all numbers of {name} have the other sign than those of the {self._part.kind}; a "
+                              "current counts as positive into its pin; write scale = -1 for that column in [columns], "
+                              "or mend the settings", name, self.name)
 
     def _bias(self, device: Device) -> tuple[Bias, list[str], np.ndarray]:
         names = [name for name in self.measurement.settings if name in _SOURCES]

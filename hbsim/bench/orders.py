@@ -3,6 +3,7 @@ and which rows are one setting."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -16,6 +17,8 @@ from .names import INDEX, ORDER, ORDER_LETTER, read_name
 from .readings import Column
 
 _HIGHEST = 1000  # an order of a harmonic; what counts further is no order
+_WRITTEN = re.compile(r"(?:h|n ?= ?)?([1-9]\d{0,2})(?:st|nd|rd|th|\.)?(?: ?[x*·×]? ?f_?0)?|f_?0|fundamental",
+                      re.IGNORECASE)
 _STEMS = {"output_dbm": "absolute", "output_dbc": "relative"}
 _TYPE = '"{}" = {{ is = "harmonic" }}, or {{ is = "counter" }} if it only counts'
 
@@ -47,6 +50,7 @@ def by_setting(columns: tuple[Column, ...], table: Table, mapping: Mapping, file
         A column is the order by its name or by what is said, and the rest does not fit: two columns may be the level,
         something else differs within a setting, an order stands twice at one.
     """
+    columns = tuple(_with_numbers(column) for column in columns)
     found = _order_column(columns, table, file, notes)
     columns = tuple(replace(column, meaning="") if column.meaning in (COUNTER, HARMONIC) else column
                     for column in columns)
@@ -71,6 +75,17 @@ def by_setting(columns: tuple[Column, ...], table: Table, mapping: Mapping, file
         del notes[count:]
         return columns, table
     return result, _first_rows(table, long)
+
+
+def _with_numbers(column: Column) -> Column:
+    """A column of orders in words ("f0", "2f0", "H3", "2nd") as one of numbers."""
+    if column.unit or len(column.flags) < len(column.values) or not (
+            column.meaning == HARMONIC or ORDER.fullmatch(read_name(column.name).bare)):
+        return column
+    read = [_WRITTEN.fullmatch(column.flags[row]) for row in range(len(column.values))]
+    if None in read:
+        return column
+    return replace(column, values=np.array([float(found[1] or 1) for found in read]), flags={})
 
 
 def _order_column(columns: Sequence[Column], table: Table, file: str, notes: list[str]) -> tuple[int, bool] | None:

@@ -37,6 +37,9 @@ WANTED = {"Pin_dBm": [-10, -5], "output_dbm_1": [-1.5, 3.1], "output_dbm_2": [-2
     LONG, LONG.replace(";n;", ";order;"), LONG.replace(";n;", ";Harmonic no;"), LONG.replace(";n;", ";k;"),
     "Pin_dBm;order;level_dBm\n-10;2;-20,1\n-10;1;-1,5\n-5;2;-12,3\n-5;1;3,1\n",
     "Pin_dBm;order;level_dBm\n-10;1;-1,5\n-5;1;3,1\n-10;2;-20,1\n-5;2;-12,3\n",  # one harmonic after the other
+    "Pin_dBm,harmonic,level_dBm\n-10,f0,-1.5\n-10,2f0,-20.1\n-5,f0,3.1\n-5,2f0,-12.3\n",
+    "Pin_dBm,harmonic,level_dBm\n-10,H1,-1.5\n-10,H2,-20.1\n-5,H1,3.1\n-5,H2,-12.3\n",
+    "Pin_dBm;Harmonic;level_dBm\n-10;1st;-1,5\n-10;2nd;-20,1\n-5;1st;3,1\n-5;2nd;-12,3\n",
     "Pin_dBm harmonic level_dBm\n-10 1 -1.5\n-10 2 -20.1\n-5 1 3.1\n-5 2 -12.3\n",
     "Pin_dBm,Harm,level\n-10,1,-1.5 dBm\n-10,2,-20.1 dBm\n-5,1,3.1 dBm\n-5,2,-12.3 dBm\n"])
 def test_a_row_for_each_harmonic(text):

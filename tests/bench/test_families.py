@@ -150,6 +150,20 @@ def test_a_family_gives_current_gain_and_early_voltage_back(tmp_path, model, wri
         assert found.values[address] == pytest.approx(value, rel=1e-4)
 
 
+def test_a_family_of_a_pnp_is_negative_throughout(tmp_path):
+    (tmp_path / "mine.toml").write_text((MODELS / "pnp-5ghz.toml").read_text())
+    model = device_alone(tmp_path / "mine.toml")
+    flows = curves(model.with_values(TRUTH).devices["device"].part, sign=-1.0)
+    text = in_columns(flows).replace("IB=", "IB=-").replace("\n", "\n-").removesuffix("-")  # VCE and IB below zero
+    (tmp_path / "family.csv").write_text(text)
+    (tmp_path / "family.toml").write_text(BENCH)
+    sets = data_sets([tmp_path / "family.csv"], model, harmonics=None)
+    assert (flows[:, :, 1] < 0).all() and (sets[0].measurement.settings["collector_volts"] < 0).all()
+    found = fit(sets, unknowns(dict.fromkeys(TRUTH, ""), model))
+    for address, value in TRUTH.items():
+        assert found.values[address] == pytest.approx(value, rel=1e-4)
+
+
 def test_emitter_currents_in_place_of_collector_currents(tmp_path, model):
     """What flows into base, collector and emitter is zero together (G. Kirchhoff, 1845): IE = -IB - IC."""
     flows = curves(model.devices["device"].part)
@@ -163,3 +177,13 @@ def test_emitter_currents_in_place_of_collector_currents(tmp_path, model):
     item = one.comparison(one.predict({})).quantities["emitter_amps"]
     assert (item.measured.values < 0).all()
     assert item.predicted == pytest.approx(item.measured.values, rel=1e-7)
+
+
+def test_currents_written_the_other_way_are_refused_with_the_mend(tmp_path, model):
+    (tmp_path / "way.csv").write_text(in_columns(-curves(model.devices["device"].part)))
+    (tmp_path / "way.toml").write_text(BENCH)
+    with pytest.raises(Refusal, match="all numbers of collector_amps have the other sign.*scale = -1"):
+        data_sets([tmp_path / "way.csv"], model, harmonics=None)[0].predict({})
+    (tmp_path / "way.toml").write_text(BENCH.replace('"collector_amps"', '{ is = "collector_amps", scale = -1 }'))
+    one = data_sets([tmp_path / "way.csv"], model, harmonics=None)[0]
+    assert one.predict({}) == pytest.approx(one.measured, abs=1e-7)
