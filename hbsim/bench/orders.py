@@ -14,7 +14,8 @@ from .harmonics import ABSOLUTE, Long, columns_of_settings, contradictions
 from .layout import Table
 from .mapping import COUNTER, HARMONIC, Mapping
 from .names import INDEX, ORDER, ORDER_LETTER, read_name
-from .readings import Column
+from .readings import MISSING, Column
+from .units import unit_of
 
 _HIGHEST = 1000  # an order of a harmonic; what counts further is no order
 _WRITTEN = re.compile(r"(?:h|n ?= ?)?([1-9]\d{0,2})(?:st|nd|rd|th|\.)?(?: ?[x*·×]? ?f_?0)?|f_?0|fundamental",
@@ -50,16 +51,16 @@ def by_setting(columns: tuple[Column, ...], table: Table, mapping: Mapping, file
         A column is the order by its name or by what is said, and the rest does not fit: two columns may be the level,
         something else differs within a setting, an order stands twice at one.
     """
-    columns = tuple(_with_numbers(column) for column in columns)
-    found = _order_column(columns, table, file, notes)
-    columns = tuple(replace(column, meaning="") if column.meaning in (COUNTER, HARMONIC) else column
-                    for column in columns)
+    asked = tuple(_with_numbers(column) for column in columns)
+    found = _order_column(asked, table, file, notes)
+    columns, asked = _without_words(columns), _without_words(asked)
     if found is None:
         return columns, table
     k, sure = found
+    asked = _by_units(asked, k)
     count = len(notes)
     try:
-        long = _understood(columns, k, sure, table, mapping, file)
+        long = _understood(asked, k, sure, table, mapping, file)
         if long is None:
             if sure:
                 notes.append(f"column '{columns[k].name}' may be the order of a harmonic, but no other column is its "
@@ -75,6 +76,33 @@ def by_setting(columns: tuple[Column, ...], table: Table, mapping: Mapping, file
         del notes[count:]
         return columns, table
     return result, _first_rows(table, long)
+
+
+def _without_words(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    return tuple(replace(column, meaning="") if column.meaning in (COUNTER, HARMONIC) else column
+                 for column in columns)
+
+
+def _by_units(columns: tuple[Column, ...], k: int) -> tuple[Column, ...]:
+    """Levels that have dBm or dBc in a cell at their right as two columns, so that all other places stay."""
+    result = list(columns)
+    for place in range(1, len(columns)):
+        level, words = columns[place - 1], columns[place]
+        if place - 1 == k or level.unit or words.unit or len(words.flags) < len(words.values):
+            continue
+        units = [unit_of(words.flags[row]) for row in range(len(words.values))]
+        if None not in units and {unit.name for unit in units} == {"dBm", "dBc"}:
+            names = np.array([unit.name for unit in units])
+            result[place - 1:place + 1] = (_where(level, names == unit, unit) for unit in ("dBm", "dBc"))
+    return tuple(result)
+
+
+def _where(level: Column, there: np.ndarray, unit: str) -> Column:
+    """Of a column what is in one unit; the rest is missing."""
+    flags = {row: flag for row, flag in level.flags.items() if there[row]} | dict.fromkeys(
+        np.flatnonzero(~there).tolist(), MISSING)
+    return replace(level, name=f"{level.name} ({unit})", unit=unit, said=unit, flags=flags,
+                   values=np.where(there, level.values, np.nan))
 
 
 def _with_numbers(column: Column) -> Column:

@@ -31,6 +31,7 @@ WRITTEN = [text.encode() for text in (
     "Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n",
     "f0_MHz,order,f_MHz,level_dBc\n100,1,100,0\n100,2,200,-25.1\n110,1,110,0\n110,2,220,<-26\n",
     "Pin_dBm;n;level_dBm;remark\n-10;1;-1,5;a\n-10;2;-20,1;a\n-5;1;3,1;b\n-5;2;-12,3;b\n",
+    "Pin (dBm),Harmonic,level,unit\n-10,f0,-1.5,dBm\n-10,2f0,-20,dBc\n-5,f0,3,dBm\n-5,2f0,--,dBc\n",
     "VCE (V),IC[mA] @ IB = 10 uA,IC[mA] @ IB = 20 uA\n0.5,1,2\n1,1.1,OL\n5,1.2,2.3\n",
     "VCE (V),IC (mA)\nIB = 10 uA\n0.5,1\n1,1.1\n\n# IB: 2e-5 A\n0.5,2\n1,2.2\n# IB: 3e-5 A\n0.5,3\n")]
 ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"1,5", b"1.5.5", b"0x1F", b"1/2",

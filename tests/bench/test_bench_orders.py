@@ -84,7 +84,8 @@ def test_levels_against_a_carrier_that_is_not_in_the_file():
     ("Pin (dBm),P (mW),harmonic,level (dBc)\n-10,0.70794578438414,2,-20\n-5,1.9952623149689,2,-12\n",
      {"columns": {"P (mW)": "output_dbm_1", "level (dBc)": "output_dbc"}}),
     ("Pin (dBm),order,P (dBm),level (dBc)\n-10,1,-1.5,0\n-10,2,,-20\n-5,1,3,0\n-5,2,,-12\n", {}),
-    ("Pin (dBm),order,P (dBm),level (dBc)\n-10,1,-1.5,\n-10,2,,-20\n-5,1,3,\n-5,2,,-12\n", {})])
+    ("Pin (dBm),order,P (dBm),level (dBc)\n-10,1,-1.5,\n-10,2,,-20\n-5,1,3,\n-5,2,,-12\n", {}),
+    ("Pin (dBm),order,level,unit\n-10,1,-1.5,dBm\n-10,2,-20,dBc\n-5,1,3,dBm\n-5,2,-12,dBc\n", {})])
 def test_levels_against_a_known_carrier_become_dbm(text, said):
     found = table(read(text, **said))
     assert list(found) == ["Pin (dBm)", "output_dbm_1", "output_dbm_2"]
@@ -149,9 +150,33 @@ def test_what_does_not_fit_is_refused(text, said, words):
 def test_an_order_without_levels_is_left_as_it_is():
     readings = read("order,loss (dB)\n1,0.4\n2,0.9\n")
     assert list(table(readings)) == ["order", "loss (dB)"] and any("left as it is" in note for note in readings.notes)
+    words = read("x (V),harmonic,loss (dB)\n1,f0,0.4\n1,2f0,0.9\n").columns[1]
+    assert words.flags == {0: "f0", 1: "2f0"} and np.isnan(words.values).all()
     second = "Pin (dBm),order,P (dBm)\n-10,2,-20\n-5,2,-12\n"
     assert list(table(read(second))) == ["Pin (dBm)", "order", "P (dBm)"]  # either may be the level
     assert table(read(second, columns={"Pin (dBm)": "drive.power"}))["output_dbm_2"] == [-20, -12]
+
+
+def test_tables_written_at_random_are_read_back():
+    chance = np.random.default_rng(3)
+    for _ in range(200):
+        volts, orders = np.cumsum(chance.integers(1, 4, chance.integers(1, 7))), np.arange(1, chance.integers(2, 7))
+        level = np.round(chance.uniform(-90, 10, (len(volts), len(orders))), 2)
+        there = chance.random(level.shape) < 0.8
+        there[:, 0] = True  # a setting starts with its first harmonic
+        relative = bool(chance.integers(2))
+        shown = level - level[:, :1] if relative else level
+        rows = [f"{v},{n},{shown[i, k]:.2f}{f',{level[i, 0]:.2f}' if relative else ''}\n"
+                for i, v in enumerate(volts) for k, n in enumerate(orders) if there[i, k]]
+        names = "Vcc (V),order,level (dBc),carrier (dBm)\n" if relative else "Vcc (V),order,level (dBm)\n"
+        readings = read(names + "".join(rows))
+        assert readings.column("Vcc (V)").values.tolist() == volts.tolist()
+        for k, n in enumerate(orders):
+            if there[:, k].any():
+                column = readings.column(f"output_dbm_{n}")
+                # two decimals are written, of a difference too
+                np.testing.assert_allclose(column.values, np.where(there[:, k], level[:, k], np.nan), atol=1e-9)
+                assert column.flags == dict.fromkeys(np.flatnonzero(~there[:, k]).tolist(), MISSING)
 
 
 def test_levels_in_dbc_against_the_wanted_line():
