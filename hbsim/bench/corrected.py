@@ -12,7 +12,7 @@ from ..errors import Refusal
 from .corrections import RETURN_LOSS, Reading
 from .device_points import device_unit, is_device_word
 from .finish import finished
-from .levels import in_dbm
+from .levels import against_wanted, in_dbm
 from .measurement import Measurement
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings, turned
 from .repeats import Points
@@ -45,7 +45,7 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
     settings: dict[str, np.ndarray] = {}
     found: dict[str, Reading] = {}
     notes = list(readings.notes)
-    for column in readings.columns:
+    for column in against_wanted(readings.columns, description.wanted_harmonic, readings.file):
         if not column.meaning:
             continue
         if column.meaning in settings or column.meaning in found:
