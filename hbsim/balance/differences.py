@@ -103,7 +103,7 @@ def _usual(unit: str, omega: float) -> float:
     """A value that is neither large nor small at a frequency [rad/s]. A law is written as an admittance up to 1 S; a
     millionth of REFERENCE in series with that (a resistance, an inductance) bends nothing."""
     return {"ohm": REFERENCE, "H": REFERENCE / omega, "F": 1.0 / (REFERENCE * omega), "s": 1.0 / omega,
-            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3}.get(unit, 1.0)
+            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3, "K/W": 100.0}.get(unit, 1.0)
 
 
 def moved_laws(circuits: Sequence[Circuit], elements: Mapping[str, Element], relations: Mapping[str, Relation],

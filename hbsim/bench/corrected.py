@@ -50,7 +50,8 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
             continue
         if column.meaning in settings or column.meaning in found:
             raise Refusal(f"'{column.meaning}' is the meaning of two columns; keep one", "columns", readings.file)
-        if _is_setting(column.meaning, [other.meaning for other in readings.columns], description, readings.file):
+        if _is_setting(column.meaning, [*(other.meaning for other in readings.columns), *setup.settings], description,
+                       readings.file):
             settings[column.meaning] = _set_values(column, description, readings)
         else:
             found[column.meaning] = _quantity(column, setup, readings, notes)

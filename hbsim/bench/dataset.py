@@ -64,6 +64,10 @@ class DataSet(ABC):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         """Measured beside the numbers (n_value,) that `predict` gave last."""
 
+    def missing(self, number: int) -> tuple[str, str]:
+        """What a number without a prediction lacks, in words that follow its label, and what else there is to say."""
+        return "has no steady state", ""
+
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""

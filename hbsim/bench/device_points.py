@@ -1,13 +1,16 @@
 """Measurements of a device alone: DC curves, junction capacitances, S-parameters at a bias.
 
 Everything here is quick to compute, so slopes are differences of what is predicted, by the formulas of
-balance/differences.py.
+balance/differences.py. A device with a thermal resistance heats itself, as under direct current it does; one that was
+measured with short pulses stays at its temperature, and so do capacitances, which are measured without current.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -17,9 +20,10 @@ from ..devices.bjt import BJT
 from ..devices.contract import Device
 from ..devices.diode import Diode
 from ..errors import Refusal, nearest
-from ..quantities import quantities
+from ..quantities import quantities, show
 from ..studies.bias import CURRENT_SOURCE, Bias
 from ..studies.device_curves import chip
+from ..studies.heated_bias import NO_BIAS, HeatedRow, heated_sweep
 from ..studies.small_signal import SmallSignal, slopes as law_slopes
 from .compare import Comparison
 from .dataset import MeasuredPoints
@@ -53,6 +57,14 @@ def is_of_a_device(measurement: Measurement) -> bool:
     return bool(measurement.settings) and set(measurement.settings) <= {*_SOURCES, FREQUENCY, REVERSE}
 
 
+def is_pulsed(tree: Mapping[str, Any], file: str) -> bool:
+    """Whether the TOML file beside the data says that a device was measured in short pulses."""
+    said = tree.get("pulsed", False)
+    if not isinstance(said, bool):
+        raise Refusal("is true or false", "pulsed", file)
+    return said
+
+
 class DevicePoints(MeasuredPoints):
     """Measured numbers of one device.
 
@@ -77,10 +89,10 @@ class DevicePoints(MeasuredPoints):
         that all flow the other way.
     """
 
-    def __init__(self, description: Description, device: str, measurement: Measurement) -> None:
+    def __init__(self, description: Description, device: str, measurement: Measurement, pulsed: bool = False) -> None:
         if device not in description.devices:
             raise Refusal(f"there is no device '{device}'{nearest(device, description.devices)}", "", measurement.name)
-        self.description, self.device = description, device
+        self.description, self.device, self.pulsed = description, device, pulsed
         self._take(measurement)
         self._part: Device = description.devices[device].part
         self._kind = self._checked()
@@ -95,6 +107,9 @@ class DevicePoints(MeasuredPoints):
             self.standard = np.where(self._log, standard / np.abs(values), standard)
         self.units = ["1" if log else device_unit(name) for log, (_, name) in zip(self._log, self.place)]
         self._at = description
+        self._numbers = self.measured
+        self.reasons: dict[int, str] = {}
+        self._kelvins: np.ndarray | None = None
 
     def _checked(self) -> str:
         settings, names = set(self.measurement.settings), set(self.measurement.quantities)
@@ -115,6 +130,7 @@ class DevicePoints(MeasuredPoints):
         if not settings or not names <= set(_CURRENTS):
             raise Refusal(f"against {', '.join(sorted(settings)) or 'nothing'} one of {', '.join(_CURRENTS)} is "
                           "measured", "", self.name)
+        self._check_sources(settings)
         driven = {_SOURCES[name][0] for name in settings}
         if driven == {"base", "collector"}:
             driven.add("emitter")  # at ground: it takes what the others give
@@ -125,46 +141,85 @@ class DevicePoints(MeasuredPoints):
                               f'[settings] "{pin}_volts" = "3 V"', name, self.name)
         return "currents"
 
+    def _check_sources(self, settings: set[str]) -> None:
+        if {"base_volts", "base_amps"} <= settings:
+            raise Refusal("voltage and current of the base are both set, and a source holds one of them; take one for "
+                          "what was measured", "base_amps", self.name)
+
     def _check_scattering(self, names: set[str]) -> None:
         ports = 2 if isinstance(self._part, BJT) else 1
         known = {f"s{i}{j}_{part}" for i in range(1, ports + 1) for j in range(1, ports + 1) for part in ("re", "im")}
         if not names <= known:
             wrong = sorted(names - known)[0]
             raise Refusal(f"'{wrong}' is no S-parameter of this device{nearest(wrong, known)}", "", self.name)
+        self._check_sources(set(self.measurement.settings))
 
     def addresses(self) -> list[str]:
-        return [f"{self.device}.{name}" for name in quantities(type(self._part))]
+        cold = self.pulsed or self._kind == "capacitance"
+        return [f"{self.device}.{name}" for name in quantities(type(self._part))
+                if not (cold and name == "thermal_resistance")]
 
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
-        self._at = self.description.with_values(values) if values else self.description
-        return self._weighed(self._at)
+        self._at, self._kelvins = self.description.with_values(values) if values else self.description, None
+        self._numbers, row = self._predicted(self._at)
+        self.reasons = {} if row is None else row.reasons
+        self._kelvins = None if row is None else row.kelvins
+        return self._compared_as(self._numbers)
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
-        here = self._weighed(self._at)
+        here = self._compared_as(self._predicted(self._at)[0])
 
         def slope(_: Formula, points: Points) -> np.ndarray:
             # weights add up to nothing: what stands still has a slope of zero to the last digit
-            return sum(weight * (self._weighed(neighbour) - here) for weight, neighbour in points)
+            return sum(weight * (self._compared_as(self._predicted(neighbour)[0]) - here)
+                       for weight, neighbour in points)
 
         highest = 2 * np.pi * float(self.measurement.settings.get(FREQUENCY, np.array([_USUAL])).max())
         columns = [differenced(self._at, address, highest, slope) for address in addresses]
         return np.array(columns).T.reshape(len(self.place), len(addresses))
 
+    def missing(self, number: int) -> tuple[str, str]:
+        if self._log[number] and np.isfinite(self._numbers[number]):
+            return f"is predicted with the other sign ({show(self._numbers[number], 'A', 3)})", \
+                "; with an uncertainty in amperes that holds for the smallest currents too, such as \"5 pA\", it counts"
+        what, more = super().missing(number)
+        reason = self.reasons.get(self.place[number][0])
+        return what, f": {reason}" if reason else more
+
     def comparison(self, predicted: np.ndarray) -> Comparison:
         with np.errstate(over="ignore"):
             plain = np.where(self._log, self._sign * np.exp(np.where(self._log, predicted, 0.0)), predicted)
+        plain = np.where(self._log & ~np.isfinite(predicted), self._numbers, plain)  # of the other sign
         units = {name: device_unit(name) for name in self.measurement.settings}
-        return self._compared(plain, device_unit, units, self.measurement.quantities, {})
+        found = self._compared(plain, device_unit, units, self.measurement.quantities, self.reasons)
+        return replace(found, notes=(*found.notes, *self._heat_notes()))
 
-    def _weighed(self, description: Description) -> np.ndarray:
-        """The numbers of the device as described, logarithms where these are compared."""
-        self.solves += len(self.place) if self._kind != "capacitance" else 0
-        table = getattr(self, f"_{self._kind}")(description.devices[self.device].part)
+    def _heat_notes(self) -> list[str]:
+        part = self._at.devices[self.device].part
+        if self._kind == "capacitance" or part.thermal_resistance == 0.0:
+            return []
+        ambient, resistance = show(part.temperature, "K", 4), show(part.thermal_resistance, "K/W", 4)
+        if self.pulsed:
+            return [f"measured in pulses: the device stays at {ambient}, its thermal_resistance ({resistance}) does "
+                    "nothing"]
+        if self._kelvins is None or not np.isfinite(self._kelvins).any():
+            return []
+        return [f"the device heats itself ({resistance}, from {ambient}): up to "
+                f"{show(np.nanmax(self._kelvins), 'K', 4)}; of curves that were measured in short pulses write "
+                "pulsed = true into the TOML file beside the data"]
+
+    def _predicted(self, description: Description) -> tuple[np.ndarray, HeatedRow | None]:
+        """The numbers of the device as described; how its biases were solved."""
+        device = description.devices[self.device].part
+        if self._kind == "capacitance":
+            table, row = self._capacitance(device), None
+        else:
+            self.solves += len(self.place)
+            row = self._biased(device)
+            table = (self._scattering if self._kind == "scattering" else self._currents)(device, row)
         numbers = np.array([table[name][point] for point, name in self.place])
         self._check_signs(numbers)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            logarithms = np.log(np.where(self._log, self._sign * numbers, 1.0))
-        return np.where(self._log, logarithms, numbers)
+        return numbers, row
 
     def _check_signs(self, numbers: np.ndarray) -> None:
         """Refuse currents that all flow the other way than the device's."""
@@ -174,17 +229,36 @@ class DevicePoints(MeasuredPoints):
                               "current counts as positive into its pin; write scale = -1 for that column in [columns], "
                               "or mend the settings", name, self.name)
 
-    def _bias(self, device: Device) -> tuple[Bias, list[str], np.ndarray]:
-        names = [name for name in self.measurement.settings if name in _SOURCES]
-        pins = dict(_SOURCES[name] for name in names)
-        bias = Bias(device, pins)
-        return bias, list(pins), np.stack([self.measurement.settings[name] for name in names], axis=1)
+    def _compared_as(self, numbers: np.ndarray) -> np.ndarray:
+        """Logarithms where these are compared; nan of a number of the other sign."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(self._log, np.log(np.where(self._log, self._sign * numbers, 1.0)), numbers)
 
-    def _currents(self, device: Device) -> dict[str, np.ndarray]:
-        bias, pins, rows = self._bias(device)
-        _, flows = bias.sweep(rows)
-        found = {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
-        return found | {"emitter_amps": -flows.sum(axis=1)}
+    def _sources(self) -> list[str]:
+        return [name for name in self.measurement.settings if name in _SOURCES]
+
+    def _biased(self, device: Device) -> HeatedRow:
+        """The device at every point; equal biases are solved once, in the order in which they first come."""
+        names = self._sources()
+        bias = Bias(device, dict(_SOURCES[name] for name in names))
+        values = np.stack([self.measurement.settings[name] for name in names], axis=1)
+        _, first, where = np.unique(values, axis=0, return_index=True, return_inverse=True)
+        order = np.argsort(first)
+        rows, place = first[order], np.argsort(order)[where.ravel()]
+        if self.pulsed or device.heating == 0.0:
+            nodes, amps = bias.sweep(values[rows])
+            kelvins = np.full(len(rows), device.temperature)
+            reasons = dict.fromkeys(np.flatnonzero(~np.isfinite(amps).all(axis=1)).tolist(), NO_BIAS)
+            found = HeatedRow(nodes, amps, kelvins, reasons)
+        else:
+            found = heated_sweep(bias, values[rows], None if self._kelvins is None else self._kelvins[rows])
+        reasons = {point: found.reasons[at] for point, at in enumerate(place.tolist()) if at in found.reasons}
+        return HeatedRow(found.nodes[place], found.amps[place], found.kelvins[place], reasons)
+
+    def _currents(self, device: Device, row: HeatedRow) -> dict[str, np.ndarray]:
+        pins = [_SOURCES[name][0] for name in self._sources()]
+        found = {name: row.amps[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+        return found | {"emitter_amps": -row.amps.sum(axis=1)}
 
     def _capacitance(self, device: Device) -> dict[str, np.ndarray]:
         device = chip(device)
@@ -198,19 +272,18 @@ class DevicePoints(MeasuredPoints):
             found[name] = sum(dq[branch, branch] for branch in branches)
         return found
 
-    def _scattering(self, device: Device) -> dict[str, np.ndarray]:
+    def _scattering(self, device: Device, row: HeatedRow) -> dict[str, np.ndarray]:
         """S from the admittance of the pins, S = (1 - Z Y) (1 + Z Y)^-1 (D. M. Pozar, Microwave Engineering, 4th ed.,
         Wiley 2012, table 4.2; from memory)."""
-        bias, _, rows = self._bias(device)
-        nodes, _ = bias.sweep(rows)
-        ideal = Bias(device, dict.fromkeys(["base", "collector"] if isinstance(device, BJT) else ["anode"], 0.0))
+        pins = dict.fromkeys(["base", "collector"] if isinstance(device, BJT) else ["anode"], 0.0)
         frequency = self.measurement.settings[FREQUENCY]
         found = {name: np.full(len(frequency), np.nan) for name in self.measurement.quantities}
-        for row in np.unique(rows, axis=0):
-            points = np.flatnonzero((rows == row).all(axis=1))
-            if not np.isfinite(nodes[points[0]]).all():
-                continue
-            y = SmallSignal(ideal.system, 2 * np.pi * frequency[points]).source_admittance(nodes[points[0]])
+        biases = np.column_stack([row.nodes, row.kelvins])
+        for bias in np.unique(biases[np.isfinite(biases).all(axis=1)], axis=0):
+            points = np.flatnonzero((biases == bias).all(axis=1))
+            # the junctions keep their temperature while the signal swings: heat does not follow it
+            ideal = Bias(device.at(float(bias[-1])), pins)
+            y = SmallSignal(ideal.system, 2 * np.pi * frequency[points]).source_admittance(bias[:-1])
             one = np.eye(y.shape[1])
             s = np.linalg.solve((one + _REFERENCE * y).transpose(0, 2, 1), (one - _REFERENCE * y).transpose(0, 2, 1))
             for name in found:

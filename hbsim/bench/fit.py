@@ -130,7 +130,8 @@ class _Search:
         dropped = {}
         for item, predicted, used in zip(self.sets, self.predict(places), self.used):
             for number in np.flatnonzero(used & ~np.isfinite(predicted)):
-                dropped[item.name, int(number)] = f"{item.labels[number]} has no steady state with the values found"
+                what, more = item.missing(int(number))
+                dropped[item.name, int(number)] = f"{item.labels[number]} {what} with the values found{more}"
             used &= np.isfinite(predicted)
         return dropped
 
@@ -318,7 +319,8 @@ def _left_out(search: _Search, before: Sequence[np.ndarray]) -> dict[tuple[str, 
         search.used.append(used)
         reasons = getattr(item, "reasons", {})
         for number in np.flatnonzero(~used):
-            left[item.name, int(number)] = f"{item.labels[number]} has no steady state at the start"
+            what, more = item.missing(int(number))
+            left[item.name, int(number)] = f"{item.labels[number]} {what} at the start{more}"
         if not used.any():
             raise NotSolved(f"{item.name}: none of its points has a steady state at the start"
                             + (f" ({next(iter(reasons.values()))})" if reasons else ""))

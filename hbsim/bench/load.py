@@ -13,7 +13,7 @@ from ..errors import Refusal
 from .circuit_points import CircuitPoints
 from .corrected import measurement
 from .dataset import DataSet
-from .device_points import DevicePoints, is_of_a_device
+from .device_points import DevicePoints, is_of_a_device, is_pulsed
 from .mapping import mapping_of
 from .reader import read_readings
 from .scattering import is_touchstone, scattering_set
@@ -99,12 +99,14 @@ def data_set(path: str | Path, description: Description, *, harmonics: int | Non
     readings = read_readings(data, mapping_of(tree, file))
     item = measurement(readings, setup, description, title)
     if not is_of_a_device(item):
+        if "pulsed" in tree:
+            raise Refusal("only a device alone is measured pulsed, and this is a circuit; take it out", "pulsed", file)
         return CircuitPoints(description, item, harmonics, accuracy, tell)
     name = text(tree, "device", default="")
     if not name and len(description.devices) != 1:
         raise Refusal(f"of which device? write device = \"{next(iter(description.devices), 'Q1')}\" into the TOML file",
                       "device", file or str(data))
-    return DevicePoints(description, name or next(iter(description.devices)), item)
+    return DevicePoints(description, name or next(iter(description.devices)), item, is_pulsed(tree, file))
 
 
 def data_sets(paths: Sequence[str | Path], description: Description, **options: Any) -> list[DataSet]:

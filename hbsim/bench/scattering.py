@@ -34,7 +34,7 @@ from ..linear.measured import renormalised
 from ..linear.touchstone import read_touchstone
 from ..quantities import parse
 from .dataset import DataSet
-from .device_points import FREQUENCY, DevicePoints, device_unit, is_device_word
+from .device_points import FREQUENCY, DevicePoints, device_unit, is_device_word, is_pulsed
 from .measurement import Measured, Measurement
 from .network_points import NetworkPoints
 from .settled import check_uncertainties
@@ -69,6 +69,9 @@ def scattering_set(path: Path, tree: Mapping[str, Any], setup: Setup, descriptio
     bias = {word: value for word, value in setup.settings.items() if is_device_word(word)}
     if bias:
         return _of_a_device(path, data, tree, bias, standard, description, name)
+    if "pulsed" in tree:
+        raise Refusal("only a device alone is measured pulsed, and this is a circuit; take it out", "pulsed",
+                      setup.file)
     table = tree.get("network")
     if not isinstance(table, dict):
         raise Refusal('nothing says between which nodes this was measured; write [network] with ports = ["f_0", "f_3"] '
@@ -108,4 +111,4 @@ def _of_a_device(path: Path, data: Any, tree: Mapping[str, Any], bias: Mapping[s
                 quantities[f"s{i + 1}{j + 1}_{part}"] = Measured(values, sure, values - _BAND * sure,
                                                                  values + _BAND * sure, limit)
     item = Measurement(name, settings | {FREQUENCY: data.frequency}, quantities)
-    return DevicePoints(description, device or next(iter(description.devices)), item)
+    return DevicePoints(description, device or next(iter(description.devices)), item, is_pulsed(tree, str(path)))

@@ -4,6 +4,8 @@
 
     repeats = "mean"                # readings at one setting become their mean, levels in watts; else all are kept
 
+    pulsed = true                   # curves of a device alone, in pulses too short for it to grow warm
+
     [settings]                      # what stood still, by its address
     "supply.VCC" = "3 V"
 
@@ -62,7 +64,7 @@ from .losses import BEYOND, Loss, loss_of_file, table_of_file
 
 LEVELS, S_PARAMETERS = "levels", "s_parameters"  # an uncertainty of several
 SHARED = ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty")  # what a bench file may hold
-TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name", "repeats")
+TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name", "repeats", "pulsed")
 KEEP, MEAN = "keep", "mean"  # what is done with repeated readings
 DETECTORS = ("peak", "sample", "average")
 _NUMBERS = {"output": {"circuit_match": "dB", "analyser_match": "dB"},

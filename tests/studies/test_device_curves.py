@@ -225,9 +225,9 @@ def test_unsolved_bias_is_a_gap(monkeypatch):
     _, good = stage.sweep(rows)
     real, calls = stage._solved, []
 
-    def failing(c, start):
+    def failing(c, start, parameters):
         calls.append(start)
-        return None if len(calls) == 2 else real(c, start)
+        return None if len(calls) == 2 else real(c, start, parameters)
 
     monkeypatch.setattr(stage, "_solved", failing)
     nodes, currents = stage.sweep(rows)
@@ -244,7 +244,7 @@ def test_unsolved_bias_is_a_gap(monkeypatch):
 
 def test_unsolved_biases_are_counted_and_left_out_of_the_answers(monkeypatch):
     real = Bias._solved
-    monkeypatch.setattr(Bias, "_solved", lambda self, c, start: None)
+    monkeypatch.setattr(Bias, "_solved", lambda self, *arguments: None)
     found = transistor_curves(entry(PLAIN))
     assert found.fastest is None and found.output == () and np.isnan(found.transition_frequency).all()
     assert any("not solved" in note for note in found.notes)
@@ -253,7 +253,8 @@ def test_unsolved_biases_are_counted_and_left_out_of_the_answers(monkeypatch):
     json.dumps(data, allow_nan=False)
 
     count = iter(range(10**6))
-    monkeypatch.setattr(Bias, "_solved", lambda self, c, start: None if next(count) % 7 == 0 else real(self, c, start))
+    monkeypatch.setattr(Bias, "_solved",
+                        lambda self, *arguments: None if next(count) % 7 == 0 else real(self, *arguments))
     found = transistor_curves(entry(PLAIN))
     gaps = np.isnan(found.collector_current)
     assert gaps.any() and not gaps.all()
