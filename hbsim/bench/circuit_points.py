@@ -75,6 +75,9 @@ class CircuitPoints(MeasuredPoints):
     def choose_anew(self, coarse: bool) -> None:
         self._harmonics, self._coarse = {}, coarse
 
+    def forget(self) -> None:
+        self._states = {}
+
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
         inside = {address: value for address, value in values.items() if address not in BENCH}
         if len(inside) < len(values) and any(isinstance(item, Efficiency) for item in self._figures.values()):
@@ -200,7 +203,7 @@ class CircuitPoints(MeasuredPoints):
             if point in self.reasons:
                 table[rows] = np.nan
                 continue
-            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked)
+            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked) if asked else {}
             for row, name in zip(rows, names):
                 table[row] = [0.0 if address == OUTPUT_ERROR else
                               found[name][_DRIVE if address == DRIVE_ERROR else address] for address in addresses]

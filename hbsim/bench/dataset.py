@@ -68,6 +68,9 @@ class DataSet(ABC):
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
 
+    def forget(self) -> None:
+        """Let the next prediction depend on nothing that was predicted before. Nothing to do where none does."""
+
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""
         away = predicted - self.measured
