@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 WIDTH = 6.69  # of a printed page between its margins, 170 mm. [in]
 _ACROSS = 95  # letters of a heading over that width
-_NAME = 40  # letters of a name over one panel of two
+_NAME = 36  # letters of a name over one panel of two
 _SAMPLE = 9  # letters that the piece of line before a name takes
 _MOST_PANELS = 8
 _FEW = 41  # points that are marked one by one
@@ -87,7 +87,8 @@ def columns_figure(found: Inspection) -> "Figure":
     figure = _draw(found, across, panels[:_MOST_PANELS], sweeps)
     words = [f"{Path(found.readings.file).name}: columns against '{plain_name(across)}'"]
     if len(sweeps.numbers) > 1:
-        words.append(f"{len(sweeps.numbers)} sweeps" + f", at their ends {sweeps.by}" * bool(sweeps.by_ends and sweeps.by))
+        ends = f", at their ends {sweeps.by}" if sweeps.by_ends and sweeps.telling else ""
+        words.append(f"{len(sweeps.numbers)} sweeps{ends}")
     flags = {flag for panel in panels[:_MOST_PANELS] for column in panel.columns for flag in column.flags.values()}
     words += [f"open triangle {way}: {flag}" for flag, (_, way) in _LIMITS.items() if flag in flags]
     constant = len(columns) - 1 - len(others)
@@ -213,6 +214,9 @@ def _panel(axes: "Axes", found: Inspection, across: Column, panel: _Panel, sweep
     if across.unit == "Hz":
         _markers(axes, [marker for marker in found.readings.markers if marker.unit == panel.unit], to_x, to_y)
     _name(axes, panel, axis_label(plain_name(across), x_unit), y_unit)
+    if not across.unit and np.all(np.mod(x[np.isfinite(x)], 1) == 0):  # numbers of points, harmonics
+        from matplotlib.ticker import MaxNLocator
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
 
 
 def _curve(axes: "Axes", x: np.ndarray, y: np.ndarray, flags: list[str], colour: str, dash: object,
