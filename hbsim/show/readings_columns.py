@@ -76,9 +76,11 @@ def columns_figure(found: Inspection) -> "Figure":
         There are no two columns of numbers that change.
     """
     columns = [column for column in found.readings.columns if np.isfinite(column.values).sum() > 1]
-    across = next((column for column in columns if _runs(column.values, found.readings.sweep)), None)
-    across = across or next((column for column in columns if _changes(column.values)), None)
-    others = [column for column in columns if column is not across and _changes(column.values)]
+    sweep = found.readings.sweep
+    # what runs was swept; else what changes inside a sweep, before what only tells sweeps apart
+    across = next((column for test in (_runs, _changes_inside, _changes_at_all) for column in columns
+                   if test(column.values, sweep)), None)
+    others = [column for column in columns if column is not across and _changes_at_all(column.values, sweep)]
     if across is None or not others:
         raise Refusal("a picture needs two columns of numbers that are not constant", "--plot", found.readings.file)
     sweeps = _sweeps(found, others)
@@ -108,8 +110,14 @@ def plain_name(column: Column) -> str:
     return shorten(plain, _NAME, placeholder=" ...")
 
 
-def _changes(values: np.ndarray) -> bool:
+def _changes_at_all(values: np.ndarray, sweep: np.ndarray) -> bool:
     return bool(np.nanmin(values) < np.nanmax(values))
+
+
+def _changes_inside(values: np.ndarray, sweep: np.ndarray) -> bool:
+    """Whether a column changes in any sweep."""
+    parts = [values[(sweep == number) & np.isfinite(values)] for number in np.unique(sweep)]
+    return any(len(part) and part.min() < part.max() for part in parts)
 
 
 def _runs(values: np.ndarray, sweep: np.ndarray) -> bool:

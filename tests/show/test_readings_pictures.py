@@ -109,6 +109,14 @@ def test_sweeps_without_a_setting_are_numbered():
     assert legend_of(figure) == ["VCC, T: 3 V, 20 degC", "5 V, 20 degC", "3 V, 50 degC"]
 
 
+def test_what_only_tells_sweeps_apart_is_not_the_axis():
+    """The drive was set in no order."""
+    figure = readings_figure(table(Column("VCC", "V", np.repeat([3.0, 5.0], 3)),
+                                   Column("Pin", "dBm", np.tile([0.0, -10.0, -5.0], 2)),
+                                   Column("Pout", "dBm", np.arange(6.0) ** 2 % 7), sweep=np.repeat([0, 1], 3)))
+    assert figure.axes[0].get_xlabel() == "Pin / dBm" and legend_of(figure) == ["VCC: 3 V", "5 V"]
+
+
 def test_more_sweeps_than_marks_have_their_setting_at_their_ends():
     base = np.repeat(np.arange(1, 13) * 1e-5, 3)
     figure = readings_figure(table(Column("UCE", "V", np.tile([0.0, 1.0, 2.0], 12)), Column("IB", "A", base),
