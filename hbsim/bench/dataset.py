@@ -64,6 +64,10 @@ class DataSet(ABC):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         """Measured beside the numbers (n_value,) that `predict` gave last."""
 
+    def with_other_states(self, one: Comparison) -> Comparison:
+        """The same; where a prediction is far off another steady state is looked for, and told in a note."""
+        return one
+
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
