@@ -68,9 +68,16 @@ class DataSet(ABC):
         """What a number without a prediction lacks, in words that follow its label, and what else there is to say."""
         return "has no steady state", ""
 
+    def with_other_states(self, one: Comparison) -> Comparison:
+        """The same; where a prediction is far off another steady state is looked for, and told in a note."""
+        return one
+
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
+
+    def forget(self) -> None:
+        """Let the next prediction depend on nothing that was predicted before. Nothing to do where none does."""
 
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""

@@ -10,9 +10,11 @@ import pytest
 import hbsim
 from hbsim.bench.circuit_points import CircuitPoints
 from hbsim.bench.compare import Comparison, as_json, compared, table
-from hbsim.bench.kept import CONTENTS, keep, table_writer, text_writer
+from hbsim.bench.kept import CONTENTS, keep, places, table_writer, text_writer
 from hbsim.bench.measurement import Correction, Measured, Measurement
+from hbsim.describe.tomlfile import read_toml
 from hbsim.errors import Refusal
+from hbsim.files import watched
 from hbsim.show.compare_page import compare_page
 from hbsim.show.compare_plot import compare_figure
 
@@ -123,9 +125,10 @@ def test_a_folder_keeps_inputs_tables_and_their_sums(tmp_path, comparison):
                 {"page.txt": text_writer("page"), "sweep.csv": table_writer(names, rows)})
     contents = json.loads(path.read_text())
     assert path.name == CONTENTS and contents["circuit_fingerprint"] == "abc"
-    assert set(contents["sha256"]) == {"inputs/sweep.csv", "inputs/lumped_doubler.toml", "page.txt", "sweep.csv"}
+    kept_as = f"inputs/{tmp_path.name}/sweep.csv"
+    assert set(contents["sha256"]) == {kept_as, "inputs/examples/lumped_doubler.toml", "page.txt", "sweep.csv"}
     import hashlib
-    assert contents["sha256"]["inputs/sweep.csv"] == hashlib.sha256(source.read_bytes()).hexdigest()
+    assert contents["sha256"][kept_as] == hashlib.sha256(source.read_bytes()).hexdigest()
     assert len(list(csv.reader((tmp_path / "kept" / "sweep.csv").open()))) == 7
     with pytest.raises(Refusal, match="holds something already"):
         keep(tmp_path / "kept", {}, "", [], {})
@@ -147,3 +150,28 @@ def test_limits_without_an_uncertainty_are_told_as_broken_or_held():
     assert broken.verdict.startswith("2 of 3 limits are broken, by up to 92 dB") and broken.limits == (3, 2)
     held = compared("output_dbm_3", "dBm", item, np.full(3, -95.0))
     assert held.verdict == "all its 3 limits hold; it has no numbers"
+
+
+def test_kept_files_lie_to_each_other_as_they_did(tmp_path):
+    names = ["circuit.toml", "one/d.csv", "one/bench.toml", "two/d.csv", "two/bench.toml"]
+    for name in names:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(name)
+    assert list(places(tmp_path / name for name in names).values()) == names
+    one, other = tmp_path / "one", Path(tmp_path.anchor) / "nowhere"
+    assert list(places([one / "d.csv", one / "bench.toml"]).values()) == ["d.csv", "bench.toml"]
+    apart = places([one / "d.csv", other / "one" / "d.csv", other / "x"])
+    assert list(apart.values()) == ["one/d.csv", "one_2/d.csv", "nowhere/x"]
+
+
+def test_all_files_that_are_read_are_seen(tmp_path):
+    (tmp_path / "b.toml").write_text("x = 1\n")
+    with watched() as outer:
+        read_toml(tmp_path / "b.toml")
+        with watched() as inner:
+            hbsim.load(EXAMPLES / "beacon_2304_filter_file.toml")
+        read_toml(tmp_path / "b.toml")
+    assert [path.name for path in inner][:1] == ["beacon_2304_filter_file.toml"]
+    assert "filter_2304.s2p" in {path.name for path in inner} and "b.toml" not in {path.name for path in inner}
+    assert set(inner) < set(outer) and tmp_path / "b.toml" in outer
+    read_toml(tmp_path / "b.toml")
