@@ -13,6 +13,7 @@ from ..errors import Refusal
 from .circuit_points import CircuitPoints
 from .corrected import measurement
 from .dataset import DataSet
+from .device_alone import is_alone
 from .device_points import DevicePoints, is_of_a_device, is_pulsed
 from .mapping import mapping_of
 from .reader import read_readings
@@ -99,6 +100,9 @@ def data_set(path: str | Path, description: Description, *, harmonics: int | Non
     readings = read_readings(data, mapping_of(tree, file))
     item = measurement(readings, setup, description, title)
     if not is_of_a_device(item):
+        if is_alone(description):
+            raise Refusal("this was measured on a circuit, and a model file holds a device alone; name the circuit "
+                          "file", "", str(data))
         if "pulsed" in tree:
             raise Refusal("only a device alone is measured pulsed, and this is a circuit; take it out", "pulsed", file)
         return CircuitPoints(description, item, harmonics, accuracy, tell)

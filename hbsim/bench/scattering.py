@@ -34,6 +34,7 @@ from ..linear.measured import renormalised
 from ..linear.touchstone import read_touchstone
 from ..quantities import parse
 from .dataset import DataSet
+from .device_alone import is_alone
 from .device_points import FREQUENCY, DevicePoints, device_unit, is_device_word, is_pulsed
 from .measurement import Measured, Measurement
 from .network_points import NetworkPoints
@@ -69,6 +70,9 @@ def scattering_set(path: Path, tree: Mapping[str, Any], setup: Setup, descriptio
     bias = {word: value for word, value in setup.settings.items() if is_device_word(word)}
     if bias:
         return _of_a_device(path, data, tree, bias, standard, description, name)
+    if is_alone(description):
+        raise Refusal('the bias is not said; write base_volts = "0.8 V" and collector_volts = "3 V", or anode_volts of '
+                      "a diode, under [settings] into the TOML file beside it", "settings", setup.file or str(path))
     if "pulsed" in tree:
         raise Refusal("only a device alone is measured pulsed, and this is a circuit; take it out", "pulsed",
                       setup.file)

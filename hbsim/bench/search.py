@@ -80,7 +80,8 @@ class Search:
             self.used.append(used)
             reasons = getattr(item, "reasons", {})
             for number in np.flatnonzero(~used):
-                left[item.name, int(number)] = f"{item.labels[number]} has no steady state at the start"
+                what, more = item.missing(int(number))
+                left[item.name, int(number)] = f"{item.labels[number]} {what} at the start{more}"
             if not used.any():
                 raise NotSolved(f"{item.name}: none of its points has a steady state at the start"
                                 + (f" ({next(iter(reasons.values()))})" if reasons else ""))

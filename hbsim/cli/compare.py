@@ -9,7 +9,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from .shared import asked_accuracy, check_outputs, hand_out, load_circuit, named_values, of_circuit
+from .shared import (
+    CIRCUIT_OR_DEVICE, asked_accuracy, check_outputs, hand_out, load_circuit_or_device, named_values, of_circuit)
 
 
 def add(commands: Any) -> None:
@@ -18,7 +19,7 @@ def add(commands: Any) -> None:
         "compare", help="lay measured data beside the prediction, solved at the measured points",
         description="Lay measured data beside the prediction. What the columns of a data file are, which cables and "
                     "pads stood between, and how sure a reading is stands in a TOML file of the same name beside it.")
-    of_circuit(parser, "change a quantity for the whole comparison; repeatable")
+    of_circuit(parser, "change a quantity for the whole comparison; repeatable", CIRCUIT_OR_DEVICE)
     parser.add_argument("measured", nargs="+", metavar="MEASURED", help="data files, or the TOML files beside them")
     of_bench(parser)
     parser.add_argument("--csv", metavar="FILE", help="write all points as a table; - is standard output")
@@ -37,7 +38,7 @@ def _compare(options: argparse.Namespace) -> int:
     from ..show.compare_plot import compare_figure
     check_outputs(options, inputs=read_by(options))
     check_keep(options)
-    circuit = load_circuit(options)
+    circuit = load_circuit_or_device(options)
     with measured_sets(options, circuit.description) as sets:
         comparisons = [item.comparison(item.predict({})) for item in sets]
     title = circuit.description.title

@@ -8,7 +8,8 @@ from typing import Any
 
 from ..errors import Refusal
 from .compare import check_keep, keep_results, measured_sets, of_bench, read_by, write_comparisons
-from .shared import check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
+from .shared import (
+    CIRCUIT_OR_DEVICE, check_outputs, complain, hand_out, load_circuit_or_device, named_values, of_circuit)
 
 
 def add(commands: Any) -> None:
@@ -18,7 +19,8 @@ def add(commands: Any) -> None:
         description="Find unknown quantities by least squares from any mix of measured data, with standard errors, and "
                     "say what the data cannot tell apart. Every measured quantity needs an uncertainty, in the TOML "
                     "file beside the data.")
-    of_circuit(parser, "change a quantity for the whole search, or where it starts for a free one; repeatable")
+    of_circuit(parser, "change a quantity for the whole search, or where it starts for a free one; repeatable",
+               CIRCUIT_OR_DEVICE)
     parser.add_argument("measured", nargs="+", metavar="MEASURED", help="data files, or the TOML files beside them")
     parser.add_argument("--free", action="append", default=[], metavar="NAME.QUANTITY[=LOW:HIGH]",
                         help="needed: an unknown, such as board.permittivity=4:5 or Q1.BF; several with a comma "
@@ -38,6 +40,7 @@ def add(commands: Any) -> None:
 
 
 def _fit(options: argparse.Namespace) -> int:
+    from ..bench.device_alone import addressed
     from ..bench.fit import as_json, fit
     from ..bench.unknowns import unknowns
     from ..show.compare_plot import compare_figure
@@ -47,8 +50,8 @@ def _fit(options: argparse.Namespace) -> int:
         raise Refusal(f"'{options.write}' is there already; name another file, or add --replace", "--write")
     check_keep(options)
     free = _free(options)
-    circuit = _loaded(options)
-    items = unknowns(_addresses(free, circuit.description), circuit.description)
+    circuit = load_circuit_or_device(options)
+    items = unknowns(addressed(free, circuit.description), circuit.description)
     not_written = _not_written(options, circuit.description, items)
     with measured_sets(options, circuit.description) as sets:
         found = fit(sets, items, options.loss)
@@ -79,24 +82,6 @@ def _fit(options: argparse.Namespace) -> int:
                      {f"fitted_{Path(options.file).name}": text_writer(text)} if text else None)
     hand_out(options, page, data, figure)
     return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)
-
-
-def _loaded(options: argparse.Namespace) -> Any:
-    """The circuit file, or the device of a model file by itself, with the values of --set."""
-    from ..bench.device_alone import device_alone, is_model
-    from ..describe.tomlfile import read_toml
-    from ..studies.circuit import Circuit
-    if not is_model(read_toml(options.file)):
-        return load_circuit(options)
-    description = device_alone(options.file)
-    return Circuit(description).with_values(_addresses(named_values(options.values, "--set"), description))
-
-
-def _addresses(values: dict[str, str], description: Any) -> dict[str, str]:
-    """Of a device alone the parameter's name is enough."""
-    from ..bench.device_alone import NAME
-    return {f"{NAME}.{name}" if "." not in name and NAME in description.devices else name: value
-            for name, value in values.items()}
 
 
 def _free(options: argparse.Namespace) -> dict[str, str]:
@@ -134,16 +119,16 @@ def _with_values(options: argparse.Namespace, description: Any, items: Any, valu
                  remarks: list[str]) -> str:
     """The circuit or model file with values of the unknowns."""
     from ..bench.dataset import BENCH
-    from ..bench.device_alone import NAME
+    from ..bench.device_alone import NAME, addressed, is_alone
     from ..describe.rewritten import rewritten, rewritten_model
     path = Path(options.file)
     inside = {address: description.look_up(address)[1]
-              for address in _addresses(named_values(options.values, "--set"), description)}
+              for address in addressed(named_values(options.values, "--set"), description)}
     for item in items:
         if item.address not in BENCH:
             inside |= item.settings(values[item.address])
     text = path.read_text(encoding="utf-8-sig")
-    if NAME in description.devices:
+    if is_alone(description):
         return rewritten_model(text, {address.removeprefix(f"{NAME}."): value for address, value in inside.items()},
                                remarks)
     return rewritten(text, description, inside, remarks, Path(options.write).parent if options.write else path.parent)

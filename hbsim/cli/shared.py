@@ -18,6 +18,7 @@ from ..quantities import parse
 
 _WANTS_VALUE = re.compile(r"argument (\S+): expected (?:one|at least one) argument")
 _NEGATIVE = re.compile(r"-[.0-9]")
+CIRCUIT_OR_DEVICE = "circuit file, or the model file of a device that was measured alone (TOML)"
 _ALIKE = 0.6  # of an option and a misspelt one, as errors.nearest has it
 
 
@@ -62,9 +63,9 @@ def complain(what: Any, status: int) -> int:
     return status
 
 
-def of_circuit(parser: argparse.ArgumentParser, meaning_of_set: str) -> None:
+def of_circuit(parser: argparse.ArgumentParser, meaning_of_set: str, file: str = "circuit file (TOML)") -> None:
     """Options of a command that solves a circuit file."""
-    parser.add_argument("file", metavar="FILE", help="circuit file (TOML)")
+    parser.add_argument("file", metavar="FILE", help=file)
     parser.add_argument("--set", dest="values", action="append", default=[], metavar="NAME.QUANTITY=VALUE",
                         help=meaning_of_set)
     parser.add_argument("--accuracy", metavar="LEVEL",
@@ -106,6 +107,17 @@ def load_circuit(options: argparse.Namespace) -> Any:
     from ..studies.circuit import Circuit
     circuit = Circuit.load(options.file)
     return circuit.with_values(named_values(options.values, "--set")) if options.values else circuit
+
+
+def load_circuit_or_device(options: argparse.Namespace) -> Any:
+    """The circuit file, or the device of a model file by itself, with the values of --set."""
+    from ..bench.device_alone import addressed, device_alone, is_model
+    from ..describe.tomlfile import read_toml
+    from ..studies.circuit import Circuit
+    if not is_model(read_toml(options.file)):
+        return load_circuit(options)
+    description = device_alone(options.file)
+    return Circuit(description).with_values(addressed(named_values(options.values, "--set"), description))
 
 
 def named_values(texts: Sequence[str], option: str) -> dict[str, str]:

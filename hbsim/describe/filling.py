@@ -19,10 +19,12 @@ from ..quantities import Quantity, sample
 
 @dataclass(frozen=True)
 class Filled:
-    """A model read from a table, and the names of its quantities whose 0 was read as infinite."""
+    """A model read from a table, the names of its quantities whose 0 was read as infinite, and those of all its fields
+    that the table states."""
 
     model: Any
     read_as_infinite: tuple[str, ...] = ()
+    stated: tuple[str, ...] = ()
 
 
 def key_of(field: str) -> str:
@@ -67,7 +69,7 @@ def fill(cls: type, raw: Mapping[str, Any], place: str, *, given: Mapping[str, A
         if item.name not in values and item.default is MISSING and item.default_factory is MISSING:
             raise Refusal(f"'{key}' is missing; write for example {key} = {_example(item)}", place)
     try:
-        return Filled(cls(**values), infinite)
+        return Filled(cls(**values), infinite, tuple(read))
     except Refusal as refusal:  # the class itself weighs its values against each other
         raise refusal.located(place) from None
 
@@ -78,7 +80,7 @@ def override(filled: Filled, raw: Mapping[str, Any], place: str, *, beside: tupl
     read, infinite = _read(readable(type(filled.model)), raw, place, beside, folder)
     kept = tuple(name for name in filled.read_as_infinite if name not in read)
     try:
-        return Filled(replace(filled.model, **read), kept + infinite)
+        return Filled(replace(filled.model, **read), kept + infinite, tuple({*filled.stated, *read}))
     except Refusal as refusal:
         raise refusal.located(place) from None
 

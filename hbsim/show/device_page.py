@@ -44,10 +44,11 @@ def parameter_lines(entry: Entry) -> list[str]:
         if name in entry.filled.read_as_infinite:
             mark = " (the file says 0)"
         else:
-            mark = " *" if value is not None and value == standard[name] else ""
+            silent = name not in entry.filled.stated and value is not None and value == standard[name]
+            mark = " *" if silent else ""
         rows.append([name, "not given" if value is None else show(value, spec.unit, 6), spec.meaning + mark])
     kind = device.polarity.upper() if isinstance(device, BJT) else device.kind
-    return [f"As understood: {kind}; * is what holds when a file says nothing", *table(rows, left=(0, 2))]
+    return [f"As understood: {kind}; * is what holds where this file says nothing", *table(rows, left=(0, 2))]
 
 
 def _transistor_lines(found: TransistorCurves) -> list[str]:

@@ -1,11 +1,13 @@
 """Curves of a device alone that heats itself, and of one that was measured in pulses; currents of the other sign."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+import hbsim
 from hbsim.bench.device_alone import device_alone
 from hbsim.bench.device_points import DevicePoints
 from hbsim.bench.fit import fit
@@ -180,11 +182,12 @@ def test_the_file_beside_the_data_says_pulsed(tmp_path, model):
         data_sets(written(tmp_path, 'pulsed = "yes"'), model)
 
 
-def test_pulses_on_a_circuit_are_refused(tmp_path, model):
+def test_pulses_on_a_circuit_are_refused(tmp_path):
+    circuit = hbsim.load(Path(__file__).parents[2] / "examples" / "lumped_doubler.toml").description
     (tmp_path / "x.csv").write_text("P (dBm),Pout (dBm)\n0,-10\n1,-9\n")
     (tmp_path / "x.toml").write_text('pulsed = true\n[columns]\nP = "drive.power"\nPout = "output_dbm_1"\n')
     with pytest.raises(Refusal, match="only a device alone is measured pulsed"):
-        data_sets([tmp_path / "x.csv"], model)
+        data_sets([tmp_path / "x.csv"], circuit)
 
 
 def test_a_current_of_the_other_sign_is_told_as_such(model):

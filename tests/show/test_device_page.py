@@ -119,3 +119,15 @@ def test_command_refuses_without_a_traceback(root, tmp_path, arguments, said):
     assert done.returncode == 2
     assert said in done.stderr and "Traceback" not in done.stderr and done.stdout == ""
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_the_file_states_is_not_starred(tmp_path, monkeypatch):
+    """NF = 1 and XTI = 3 are also what holds where a file says nothing; here it says them."""
+    (tmp_path / "stated.toml").write_text(
+        'title = "t"\nabout = "x"\nkind = "bjt"\n[parameters]\npolarity = "npn"\nIS = "0.1 fA"\nNF = 1.0\nXTI = 3\n'
+        '[limits]\nVCEO = "4 V"\n[origin]\ntext = "invented"\n')
+    monkeypatch.chdir(tmp_path)
+    lines = {line.split()[0]: line for line in device_page(curves("stated.toml")).splitlines() if line.startswith("  ")
+             and line.split()}
+    assert not lines["IS"].endswith("*") and not lines["NF"].endswith("*") and not lines["XTI"].endswith("*")
+    assert lines["NR"].endswith(" *") and lines["XTB"].endswith(" *") and not lines["VCEO"].endswith("*")

@@ -80,6 +80,7 @@ def lay_out(lines: Sequence[Line], choices: Choices) -> Layout:
         else:
             if not any(token.kind == "equals" for token in tokens):
                 _refuse_prose(line)
+            _refuse_torn(tokens[:start + 2])
             data.append(DataLine(tuple(tokens[start:]), columns))
         at += 1
     if not any(is_name(token) and (_read(token.text) or misprint(token.text) or not token.text.isascii())
@@ -167,18 +168,23 @@ def _data_from(tokens: Sequence[Token], begun: bool) -> int | None:
     first, second = tokens[0], tokens[1] if len(tokens) > 1 else None
     for at, token in enumerate(tokens[:-1]):
         if is_name(token) and tokens[at + 1].kind == "equals" and _read(token.text):
-            return 0 if at == 0 or _opens(first, second) else skipped + at
+            ends = begun and _bare(tokens[:at])  # of the line before: a value whose name stands there
+            return 0 if at == 0 or _opens(first, second) or ends else skipped + at
     if is_name(first) and _opens(first, second):
         return 0
     if first.is_count:
         after = [token for token in tokens[1:4] if token.kind != "bracketed" and token.text != ")"]
         if after and is_name(after[0]) and is_known(after[0].text):
             return 0
-    bare = all(token.kind in ("number", "dash", "separator", "mark", "bracketed", "tolerance", "ditto", "expression")
-               or is_unit(token, None) or token.text.upper() in ("INF", "∞", "N/A") for token in tokens)
-    if begun and bare and any(token.kind in ("number", "expression", "word", "dash") for token in tokens):
+    if begun and _bare(tokens) and any(token.kind in ("number", "expression", "word", "dash") for token in tokens):
         return 0
     return None
+
+
+def _bare(tokens: Sequence[Token]) -> bool:
+    """Whether these are values without names."""
+    return all(token.kind in ("number", "dash", "separator", "mark", "bracketed", "tolerance", "ditto", "expression")
+               or is_unit(token, None) or token.text.upper() in ("INF", "∞", "N/A") for token in tokens)
 
 
 def _read(name: str) -> bool:

@@ -15,8 +15,8 @@ UNITS = {
     "MJC": "1", "XCJC": "1", "TR": "s", "CJS": "F", "VJS": "V", "MJS": "1", "FC": "1", "XTB": "1", "EG": "eV",
     "XTI": "1", "TNOM": "K"}
 
-ALIASES = {"VA": "VAF", "VB": "VAR", "PE": "VJE", "ME": "MJE", "PC": "VJC", "MC": "MJC", "PS": "VJS", "MS": "MJS",
-           "CCS": "CJS", "PT": "XTI", "TREF": "TNOM"}
+ALIASES = {"VA": "VAF", "VB": "VAR", "IK": "IKF", "PE": "VJE", "ME": "MJE", "PC": "VJC", "MC": "MJC", "PS": "VJS",
+           "MS": "MJS", "CCS": "CJS", "PT": "XTI", "TREF": "TNOM"}
 
 RATIOS = {"C2": "ISE", "C4": "ISC"}  # of IS, in old lists
 

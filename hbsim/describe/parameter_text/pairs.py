@@ -15,6 +15,7 @@ from .names import UNITS, canonical, is_known, misprint, unit_of
 from .tokens import FIRST_COLUMN, INFINITE, LEGEND, NOT_GIVEN, Token
 from .values import has_unit, reads_as
 
+_ENDS = frozenset(("min", "max", "minimum", "maximum"))
 _KINDS = ("A", "V", "ohm", "F", "s", "H", "eV", "deg", "K", "1")
 
 
@@ -69,6 +70,9 @@ def is_unit(token: Token, after: Token | None) -> bool:
     """Whether a word after a number is its unit and not the next name."""
     if token.kind != "word" or after is not None and after.kind == "equals":
         return False
+    first, stroke, _ = token.text.partition("/")
+    if stroke and first:  # per area, per length: a unit, if none that a value here may have
+        return any(reads_as(first, kind) is not None for kind in _KINDS) or has_unit(first)
     exact = any(reads_as(token.text, kind) is not None for kind in _KINDS)
     if is_known(token.text) and len(token.text) > 1:
         return exact and not token.text.isupper() and not (after is not None and after.kind == "number")
@@ -146,6 +150,7 @@ class Stream:
         if token.kind == "number":
             return self._stray(tokens, at)
         if token.kind == "bracketed" and self._row:
+            self._refuse_limit(token.inner, token)
             self._row[-1].marks.append(token.inner)
         elif token.kind == "mark" and self._row:
             self._row[-1].notes.append(f"marked {token.text}")
@@ -164,6 +169,7 @@ class Stream:
         if any(token.kind in ("number", "equals", "expression") for token in rest) or has_unit(rest[0].text):
             raise Refusal(f"'{rest[0].text}' is neither a name nor a unit known here; keep names, values and units "
                           "only", rest[0].place)
+        self._refuse_limit(rest[0].text, rest[0])
         text = " ".join(token.text for token in rest)
         last = self._row[-1] if self._row else None
         bare = last is not None and unit_of(canonical(last.name)) not in ("", "1") and not last.head_unit and \
@@ -173,6 +179,11 @@ class Stream:
                           rest[0].place)
         self.rests.append((rest[0].line, text))
         return len(tokens)
+
+    def _refuse_limit(self, word: str, token: Token) -> None:
+        if self._row and word.lower().rstrip(".") in _ENDS:
+            raise Refusal(f"'{self._row[-1].shown} {token.text}' is a limit, not a value of this transistor; write the "
+                          f"value that is meant without '{token.text}'", token.place)
 
     def _stray(self, tokens: Sequence[Token], at: int) -> int:
         token = tokens[at]

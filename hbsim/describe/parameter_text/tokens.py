@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from .names import is_known
+
 _NUMBER = r"[+-]?(?:[0-9]{1,3}(?:,[0-9]{3})+\.[0-9]+|[0-9]+[.,][0-9]+|[0-9]+\.?|\.[0-9]+)"
 _POWER = r"(?:[eEdD][+-]?[0-9]+|\s[eEdD][+-][0-9]+|\s*[xX×·]\s*10\s*(?:\^\s*[+-]?|[+-])\s*[0-9]+)?"
 _TAIL = r"(?:[^\s=:,;|()\[\]{}\"'*†‡±]|\*(?=\w))*"
@@ -23,8 +25,9 @@ _TOKEN = re.compile("|".join((
     r"(?P<other>\S)",
 )))
 _SPLIT = re.compile(rf"({_NUMBER})({_POWER})(.*)", re.DOTALL)
-# In words that are glued to a unit by a stroke, as in CJE/pF.
+# In names that are glued to a unit by a stroke, as in CJE/pF; pF/mm2 is a unit by itself, and stays whole.
 _WITH_UNIT = re.compile(r"([A-Za-z]\w*)/(\w+)")
+_ALSO_A_UNIT = "ps"  # PS is another spelling of VJS
 LEGEND = re.compile(r"\b(capacitance|resistance|voltage|current|time|inductance)s?\s+(in\s+|\[|\()?([^\s\])]+)",
                     re.IGNORECASE)
 FIRST_COLUMN = re.compile(r"parameters?|symbols?|names?|quantity", re.IGNORECASE)
@@ -74,6 +77,7 @@ def tokens_of(text: str, line: int) -> list[Token]:
     for match in _TOKEN.finditer(text):
         kind, piece, start = match.lastgroup, match[0], match.start()
         with_unit = _WITH_UNIT.fullmatch(piece) if kind == "word" and piece.upper() not in NOT_GIVEN else None
+        with_unit = with_unit if with_unit and is_known(with_unit[1]) and with_unit[1] != _ALSO_A_UNIT else None
         if kind == "expression" and piece.startswith("="):
             found.append(Token("equals", "=", start, start + 1, line))
             found.append(Token(kind, piece[1:].strip(), start + 1, match.end(), line))

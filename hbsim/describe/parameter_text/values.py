@@ -148,8 +148,8 @@ def _glued(number: Decimal, tail: str, unit: str, text: str, power: bool) -> Val
                 continue
             found[scale] = Decimal(factor)
     if unit == "F" and tail == "F" and number:
-        raise Refusal(f"'{text}' can be read as {number:f} F or {number:f} fF; write the one that is meant with its "
-                      "unit after a blank, or as a power of ten")
+        raise Refusal(f"'{text}' can be read as {float(number):g} F or {float(number):g} fF; write the one that is "
+                      "meant with its unit after a blank, or as a power of ten")
     if unit == "F" and tail == "f":
         del found[tail]  # farad has a capital, so that only femto is left
     if not found:
@@ -196,6 +196,7 @@ def _wrong_unit(written: str, unit: str, shown: str) -> str:
     other = other or _OTHERS.get(written.upper(), "")
     meant = f" (that of {other})" if other else ""
     usual = "no unit" if unit == "1" else f"a unit like {_SPELLINGS[unit][0]}"
+    usual = f"the value of the whole transistor, with {usual}" if "/" in written else usual
     return f"'{shown}': '{written}'{meant} does not fit {WORD_OF[unit]}; write {usual}, capitals as they are meant"
 
 
