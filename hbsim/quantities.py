@@ -142,11 +142,11 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if not math.isfinite(value):
         return "infinite" if value > 0 else ("-infinite" if value < 0 else "none")
     if unit == "1":
-        return f"{value:.{digits}g}"
+        return _rounded(value, digits)
     if unit == "K":
-        return f"{value - 273.15:.{digits}g} degC"
+        return f"{_rounded(value - 273.15, digits)} degC"
     if not _UNITS[unit][0]:
-        return f"{value:.{digits}g} {unit}"
+        return f"{_rounded(value, digits)} {unit}"
     if value == 0:
         return f"0 {unit}"
     steps = {-15: "f", -12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
@@ -154,7 +154,12 @@ def show(value: float, unit: str, digits: int = 4) -> str:
         steps = {-6: "u", -3: "m", 0: ""}
     exponent = int(f"{value:.{digits - 1}e}".partition("e")[2])  # after rounding: 999.96 is printed as 1 k
     power = max(min(3 * (exponent // 3), max(steps)), min(steps))
-    return f"{value / 10.0**power:.{digits}g} {steps[power]}{unit}"
+    return f"{_rounded(value / 10.0**power, digits)} {steps[power]}{unit}"
+
+
+def _rounded(value: float, digits: int) -> str:
+    """Rounded to significant digits; 550, not 5.5e+02."""
+    return f"{float(f'{value:.{digits}g}'):.{max(digits, 4)}g}"
 
 
 def watts(power_dbm: float) -> float:

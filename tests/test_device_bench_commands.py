@@ -1,4 +1,4 @@
-"""`hbsim compare` and `hbsim fit` with the model file of a device that was measured alone, in words that people type."""
+"""`hbsim compare` and `hbsim fit` with the model file of a device measured alone, in words that people type."""
 
 import json
 from pathlib import Path
@@ -89,3 +89,13 @@ def test_s_parameters_without_their_bias_are_refused_with_the_mend(gummel, capsy
     (folder / "s.s2p").write_text("# GHz S RI R 50\n1 0 0 0 0 0 0 0 0\n")
     assert main(["compare", str(folder / "mine.toml"), str(folder / "s.s2p")]) == 2
     assert 'base_volts = "0.8 V"' in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("limits, words", [
+    ("", "ended at its upper limit of 100 mohm, which the search took by itself"),
+    ("=10uohm:50mohm", "ended at its upper limit of 50 mohm, and the errors")])
+def test_the_page_says_at_which_limit_an_unknown_ended_and_whose_that_is(gummel, capsys, limits, words):
+    """The emitter resistance is 0.6 ohm; the search begins at 0.1 mohm and goes a thousand times as far at most."""
+    folder, _, _ = gummel
+    main(["fit", str(folder / "mine.toml"), str(folder / "gummel.csv"), "--free", f"RE{limits}", "--set", "RE=0.1mohm"])
+    assert words in " ".join(capsys.readouterr().out.split())

@@ -198,3 +198,10 @@ def test_nearest_word():
     assert nearest("vaf", ["VAF", "VAR"]) == "; did you mean 'VAF'?"
     assert nearest("zzz", ["length", "width"]) == "; known here: length, width"
     assert nearest("zzz", []) == ""
+
+
+@pytest.mark.parametrize("value, unit, digits, shown", [
+    (5.5e-4, "ohm", 2, "550 uohm"), (0.11, "ohm", 2, "110 mohm"), (240.0, "1", 2, "240"), (373.15, "K", 2, "100 degC"),
+    (-123.4, "dB", 2, "-120 dB"), (5234.0, "1", 2, "5200"), (1.234, "V", 2, "1.2 V"), (-9.995e9, "Hz", 3, "-9.99 GHz")])
+def test_few_digits_need_no_power_of_ten(value, unit, digits, shown):
+    assert show(value, unit, digits) == shown

@@ -8,6 +8,7 @@ from ..bench.dataset import DRIVE_ERROR, OUTPUT_ERROR
 from ..bench.fit import Fit
 from ..bench.judged import Direction, close_pairs
 from ..bench.unknowns import Unknown
+from ..quantities import show
 from .compare_page import about_lines, comparison_lines, meanings
 from .text import listed, table, wrapped
 
@@ -39,7 +40,7 @@ def _values(found: Fit) -> list[str]:
     rows = []
     for item in found.unknowns:
         value, error = found.values[item.address], found.errors[item.address]
-        share = f"{100 * error / abs(value):.2g} %" if item.by_ratio and math.isfinite(error) else ""
+        share = f"{show(100 * error / abs(value), '1', 2)} %" if item.by_ratio and math.isfinite(error) else ""
         rows.append([item.address, item.written(item.start), item.written(value, digits_of(value, error)),
                      _error_words(item, error, found), share,
                      _limits(item, item.address in found.at_limit)])
@@ -109,8 +110,9 @@ def sentences(found: Fit) -> list[str]:
             told.append(f"{first} and {second} are found together (correlation {correlation:+.3f}): each by itself is "
                         "as unsure as its error says, both at once are surer.")
     for address in found.at_limit:
-        told.append(f"{address} ended at its limit, and the errors of the others are those with it held there; widen "
-                    "the limit (LOW:HIGH), or ask whether something else is wrong that it makes up for.")
+        told.append(f"{address} ended at its {_end(found, address)}, and the errors of the others are those with it "
+                    "held there; widen the limit (LOW:HIGH), or ask whether something else is wrong that it makes up "
+                    "for.")
     if math.isfinite(found.away):
         told.append(f"The search ended {found.away:.2g} standard errors from where the data pull it. It began at one "
                     "place; --set puts a free quantity elsewhere to begin with.")
@@ -118,6 +120,16 @@ def sentences(found: Fit) -> list[str]:
         told.append("What is found of the bench is to be added to what was written down; 'hbsim compare' takes it with "
                     "--set, such as --set bench.drive_error_db=-0.3dB.")
     return told
+
+
+def _end(found: Fit, address: str) -> str:
+    """At which limit an unknown ended, and whose that is."""
+    (item,) = (item for item in found.unknowns if item.address == address)
+    here = item.place(found.values[address])
+    lower = abs(here - item.place(item.low)) < abs(item.place(item.high) - here)
+    side, end = ("lower", item.low) if lower else ("upper", item.high)
+    told = "" if item.limited else ", which the search took by itself as none were given"
+    return f"{side} limit of {item.written(end)}{told}"
 
 
 def _scatter_words(scatter: float) -> str:
