@@ -84,7 +84,7 @@ def differenced(description: Description, address: str, highest: float, take: Ca
         raise Refusal("is not given in this circuit; give it a value first", address)
     if not math.isfinite(value):
         raise Refusal("is infinite in this circuit, where nothing has a slope; give it a finite value first", address)
-    step = _STEP * abs(value) or _FROM_ZERO * _usual(spec.unit, highest)
+    step = _STEP * abs(value) or step_from_zero(spec.unit, highest)
     if spec.unit == "dBm":
         step = _STEP
     reasons = []
@@ -97,6 +97,11 @@ def differenced(description: Description, address: str, highest: float, take: Ca
         except Refusal as refusal:
             reasons.append(str(refusal))
     raise Refusal(f"has no slope at {value:g} {spec.unit}: {reasons[0]}; give it another value first", address)
+
+
+def step_from_zero(unit: str, highest: float) -> float:
+    """Step of a difference at a value of zero, in `unit`; `highest` as in `differenced`."""
+    return _FROM_ZERO * _usual(unit, highest)
 
 
 def _usual(unit: str, omega: float) -> float:

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from ..balance.differences import Formula, Points, differenced
+from ..balance.differences import Formula, Points, differenced, step_from_zero
 from ..describe.description import Description
 from ..devices.bjt import BJT
 from ..devices.contract import Device
@@ -37,6 +37,8 @@ _JUNCTIONS = {"base_emitter_farads": (0,), "base_collector_farads": (1, 3), "col
               "junction_farads": (0,)}
 _UNITS = {"volts": "V", "amps": "A", "farads": "F", FREQUENCY: "Hz"}
 _USUAL = 1e9  # where a part that starts from zero counts, of DC curves. [Hz]
+_NEXT_TO_ZERO = 10.0  # steps from zero within which nothing bends (balance/differences.py)
+_NEXT_TO_ZERO_AMPS = 1e-3  # of leakage currents, which have no usual size
 _REFERENCE = 50.0  # of S-parameters. [ohm]
 _BY_RATIO = 10.0  # a current so many times its uncertainty is compared by its logarithm: it spans decades
 
@@ -175,8 +177,20 @@ class DevicePoints(MeasuredPoints):
                        for weight, neighbour in points)
 
         highest = 2 * np.pi * float(self.measurement.settings.get(FREQUENCY, np.array([_USUAL])).max())
-        columns = [differenced(self._at, address, highest, slope) for address in addresses]
+        columns = [differenced(self._base(address, highest), address, highest, slope) for address in addresses]
         return np.array(columns).T.reshape(len(self.place), len(addresses))
+
+    def _base(self, address: str, highest: float) -> Description:
+        """Where the slope along a quantity is taken: at zero if it is next to that, as a search that begins at zero
+        is; a step in proportion to the value would drown in rounding."""
+        spec, value = self._at.look_up(address)
+        near = (_NEXT_TO_ZERO_AMPS if spec.unit == "A" else _NEXT_TO_ZERO) * step_from_zero(spec.unit, highest)
+        if spec.minimum != 0.0 or spec.above or not value or value > near:
+            return self._at
+        try:
+            return self._at.with_values({address: 0.0})
+        except Refusal:  # it goes with another one
+            return self._at
 
     def missing(self, number: int) -> tuple[str, str]:
         if self._log[number] and np.isfinite(self._numbers[number]):

@@ -95,6 +95,13 @@ def test_a_fit_gives_the_thermal_resistance_back(model):
         assert abs(found.values[address] - truth) < 3.5 * found.errors[address] < 0.35 * truth
 
 
+def test_a_model_without_thermal_resistance_finds_it_from_zero(model):
+    start = model.with_values({"device.thermal_resistance": 0.0})
+    found = fit([DevicePoints(start, "device", data(model))],
+                unknowns({"device.thermal_resistance": "", "device.IS": ""}, start))
+    assert found.finished and found.values["device.thermal_resistance"] == pytest.approx(400.0, rel=1e-4)
+
+
 def test_slopes_hold_the_heat(model):
     """Against second-order differences of predictions that each begin cold."""
     points = DevicePoints(model, "device", data(model))

@@ -96,3 +96,11 @@ def test_a_current_source_gives_its_current(amps, exact):
     """What a picoampere's share of 1 Tohm takes away is given again; the rest is rounding of V = I times 1 Tohm."""
     _, found = Bias(BJT(IS=2e-16, BF=100.0), {"base": CURRENT_SOURCE, "collector": 0.0}).sweep(np.array([[amps, 2.0]]))
     assert found[0, 0] == pytest.approx(amps, rel=exact) and found[0, 1] == pytest.approx(100 * amps, rel=10 * exact)
+
+
+def test_a_pnp_is_as_hot_as_its_npn():
+    npn, pnp = (heated_sweep(Bias(BJT(polarity=kind, IS=2e-16, RE=1.0, VAF=30.0, thermal_resistance=400.0),
+                                  {"base": 0.0, "collector": 0.0}), sign * np.array([[0.7, 2.0], [0.8, 2.0]]))
+                for kind, sign in (("npn", 1.0), ("pnp", -1.0)))
+    assert npn.kelvins[1] > 304.0
+    assert pnp.kelvins == pytest.approx(npn.kelvins, abs=1e-8) and pnp.amps == pytest.approx(-npn.amps, rel=1e-9)
