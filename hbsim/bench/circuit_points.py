@@ -16,6 +16,7 @@ from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..studies.outputs import column_unit
+from .cautions import of_states
 from .compare import Comparison
 from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, MeasuredPoints
 from .measurement import Measured, Measurement
@@ -119,7 +120,19 @@ class CircuitPoints(MeasuredPoints):
 
     def comparison(self, predicted: np.ndarray) -> Comparison:
         units = {address: self.description.look_up(address)[0].unit for address in self.measurement.settings}
-        return self._compared(predicted, column_unit, units, self._widened(), self.reasons)
+        found = self._compared(predicted, column_unit, units, self._widened(), self.reasons)
+        return replace(found, still=self._still(),
+                       cautions=(*of_states(self._solved_states()), *self.measurement.cautions))
+
+    def _still(self) -> dict[str, tuple[float, str]]:
+        """Drive and supplies that the measurement does not name, as the circuit has them."""
+        named = {_short(name) for name in self.measurement.settings}
+        found = {}
+        for address in ("drive.power", "drive.frequency", *(f"supply.{name}" for name in self.description.supplies)):
+            if address not in named:
+                spec, value = self.description.look_up(address)
+                found[address] = float(value), spec.unit
+        return found
 
     def _widened(self) -> dict[str, Measured]:
         """What was measured, with bands as wide as the generator makes them: its level through the predicted slope at

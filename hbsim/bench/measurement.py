@@ -74,6 +74,8 @@ class Measurement:
         predicted slope.
     generator_second_harmonic_db : float or None
         Of the generator against its f0; its phase is not known.
+    cautions : tuple of str
+        What the readings tell that can harm an instrument.
     """
 
     name: str
@@ -84,6 +86,7 @@ class Measurement:
     notes: tuple[str, ...] = ()
     level_error_db: float = 0.0
     generator_second_harmonic_db: float | None = None
+    cautions: tuple[str, ...] = ()
 
     @property
     def points(self) -> int:

@@ -40,9 +40,27 @@ def _readings(options: argparse.Namespace) -> int:
     readings = read_readings(options.input, read_mapping(options.mapping) if options.mapping else None)
     from ..bench.inspection import as_json, inspect
     found = inspect(readings, f0, bandwidth=bandwidth, detector=options.detector, frequency_error=error or 0.0)
+    found = _with_cautions(found, options)
     from ..show.readings_page import readings_page
     hand_out(options, lambda: readings_page(found), as_json(found), lambda: _figure(found))
     return 0
+
+
+def _with_cautions(found: Any, options: argparse.Namespace) -> Any:
+    """The same with notes on levels that could harm an analyser, which the TOML file beside the data may describe."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from ..bench.cautions import of_readings
+    from ..bench.setup import Setup, read_setup
+    from ..describe.tomlfile import read_toml
+    beside = Path(options.mapping or Path(options.input).with_suffix(".toml"))
+    setup, told = Setup(), ()
+    try:
+        setup = read_setup(read_toml(beside), str(beside)) if beside.is_file() else setup
+    except Refusal as refusal:  # the file is read without it
+        told = (f"of the bench nothing is known here: {refusal}",)
+    return replace(found, notes=(*found.notes, *of_readings(found.readings, setup), *told))
 
 
 def _figure(found: Any) -> Any:
