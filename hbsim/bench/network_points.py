@@ -17,7 +17,7 @@ from ..studies.network_response import checked_frequencies, linear_circuit
 from ..studies.network_slopes import scattering_slopes
 from ..studies.parameter_names import key_of, pairs
 from .compare import Comparison, compared
-from .dataset import DataSet
+from .dataset import S_PARAMETERS, DataSet
 from .measurement import Measured
 
 # Standard uncertainties to the ends of the band, of which one of 2000 normal numbers lies beyond: S-parameters come by
@@ -110,6 +110,9 @@ class NetworkPoints(DataSet):
         except Refusal as refusal:  # no such line can be computed, or nothing is determined there
             self.reasons = {0: str(refusal)}
             return np.full(len(self.measured), np.nan)
+
+    def uncertainty_word(self, number: int) -> str:
+        return S_PARAMETERS
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
         _, found = scattering_slopes(self._at, addresses, self.frequency, **self._asked)

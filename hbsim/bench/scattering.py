@@ -33,13 +33,12 @@ from ..errors import Refusal
 from ..linear.measured import renormalised
 from ..linear.touchstone import read_touchstone
 from ..quantities import parse
-from .dataset import DataSet
+from .dataset import S_PARAMETERS, DataSet
 from .device_points import FREQUENCY, DevicePoints, device_unit, is_device_word
 from .measurement import Measured, Measurement
 from .network_points import NetworkPoints
 from .setup import Setup
 
-S_PARAMETERS = "s_parameters"
 _REFERENCE = 50.0  # of a device alone. [ohm]
 _BAND = 3.0  # standard uncertainties, of a part of S
 

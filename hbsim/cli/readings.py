@@ -16,6 +16,8 @@ def add(commands: Any) -> None:
                                  description="Show a file of measured data as it is understood: columns with units, "
                                              "sweeps, markers, what is unusual; with --f0 the lines of a spectrum "
                                              "trace at multiples of the drive's frequency, and all others.")
+    parser.add_argument("--keys", action=_Keys, nargs=0,
+                        help="print all that the TOML file beside a data file may say, and leave")
     parser.add_argument("input", metavar="FILE", help="text file of an instrument or written by hand")
     parser.add_argument("--as", dest="mapping", metavar="MAP",
                         help="TOML file that says what columns are (default: that of the same name beside FILE)")
@@ -26,6 +28,14 @@ def add(commands: Any) -> None:
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     parser.add_argument("--plot", metavar="FILE", help="draw a picture (.png, .svg, .pdf)")
     parser.set_defaults(run=_readings)
+
+
+class _Keys(argparse.Action):
+    """Prints the keys, which need no data file."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from ..bench.keys import keys
+        parser.exit(message=f"{keys()}\n")
 
 
 def _readings(options: argparse.Namespace) -> int:

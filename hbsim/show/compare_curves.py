@@ -70,10 +70,10 @@ class _Style:
         self.line = {"color": colour, "linestyle": dash, "linewidth": 1.0 if many else 1.4} if curve else \
             {"color": INK, "linestyle": "none", "marker": "x", "markersize": 3.5}
         self.earlier = {**self.line, "color": PALE, "linewidth": 0.9}
-        self.reading = {"marker": "o", "markersize": 3.4, "color": _light(colour), "markeredgewidth": 0} \
-            if many else {"marker": mark, "markersize": 3.8 if few else 2.8, "color": colour, "markerfacecolor": "white"}
-        self.difference = {"marker": "o", "markersize": 1.6, "color": colour, "markeredgewidth": 0} \
-            if many else self.reading
+        dots = {"marker": "o", "markeredgewidth": 0}
+        marks = {"marker": mark, "markersize": 3.8 if few else 2.8, "color": colour, "markerfacecolor": "white"}
+        self.reading = dots | {"markersize": 3.4, "color": _light(colour)} if many else marks
+        self.difference = dots | {"markersize": 1.6, "color": colour} if many else marks
         self.limit = {"markersize": 4.5, "color": colour, "markerfacecolor": "white"}
 
 

@@ -125,6 +125,8 @@ def _legend(panels: Sequence[_Panel], before: bool) -> list[str]:
     told = "; ".join(dict.fromkeys(marks))
     percent = any(scale_of([item]).decades for item in items) and bool(swept)
     named = dict.fromkeys(meaning_words(name) for one in swept for name in other_settings(one))
-    return [f"{told[0].upper()}{told[1:]}.", f"Below: measured less predicted{' (% of that)' * percent}; grey: twice the standard uncertainty"
-            + ("; dashed: the mean" if swept else "") + ".",
+    sure = any(np.isfinite(item.measured.standard).any() for item in items)
+    below = ["measured less predicted" + " (% of that)" * percent, *["grey: twice the standard uncertainty"] * sure,
+             *["dashed: the mean"] * bool(swept)]
+    return [f"{told[0].upper()}{told[1:]}.", f"Below: {'; '.join(below)}.",
             *[f"Curves differ in {' and '.join(named)}."] * bool(named)]
