@@ -9,9 +9,9 @@ import numpy as np
 
 from .compare import Comparison, compared
 from .measurement import Measured, Measurement
+from .setup import S_PARAMETERS
 
 DRIVE_ERROR, OUTPUT_ERROR = "bench.drive_error_db", "bench.output_error_db"
-S_PARAMETERS = "s_parameters"  # in [uncertainty]: of all of them
 _UNCERTAINTIES = {"dBm": "0.3 dB", "dB": "0.3 dB", "A": "0.1 mA", "W": "1 mW", "deg": "2 deg", "F": "0.05 pF",
                   "1": "0.01"}  # of examples
 BENCH = (DRIVE_ERROR, OUTPUT_ERROR)  # unknowns that are no quantity of the circuit
@@ -35,6 +35,8 @@ class DataSet(ABC):
     losses : ndarray of bool, (n_value,), or None
         Return losses in dB: where the reflection vanishes they go to infinity, so that a search far away is led better
         by the reflection itself.
+    beside : ndarray, (n_value,), or None
+        Of return losses, as `Measured` has it; zero for all other numbers.
     solves : int
         Steady states solved for so far.
     """
@@ -46,6 +48,7 @@ class DataSet(ABC):
     standard: np.ndarray
     limit: np.ndarray
     losses: np.ndarray | None = None
+    beside: np.ndarray | None = None
     solves: int = 0
 
     @abstractmethod
@@ -76,6 +79,9 @@ class DataSet(ABC):
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
 
+    def forget(self) -> None:
+        """Let the next prediction depend on nothing that was predicted before. Nothing to do where none does."""
+
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""
         away = predicted - self.measured
@@ -104,6 +110,7 @@ class MeasuredPoints(DataSet):
         self.measured, self.standard = (np.array([getattr(item, what)[point] for item, point in taken])
                                         for what in ("values", "standard"))
         self.limit = np.array([item.limit[point] for item, point in taken], int)
+        self.beside = np.array([np.broadcast_to(item.beside, item.values.shape)[point] for item, point in taken], float)
         lines = measurement.lines
         self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
                        for point, name in self.place]

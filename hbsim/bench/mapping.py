@@ -4,6 +4,8 @@
     "P2" = "output_dbm_2"
     "Pgen" = "drive.power"
     3 = { is = "supply_amps_VCC", unit = "mA", scale = 20 }   # unit of the numbers, which are multiplied by scale
+    "k" = "harmonic"                # of a table with a row for each harmonic; its level is "output_dbm" or "output_dbc"
+    "No" = "counter"                # counts rows, and is neither
 
     [table]                         # how the file is read, where it does not say it itself
     delimiter = "semicolon"         # or comma, tab, blanks, caret, bar, none, or the character
@@ -22,6 +24,7 @@
     axis = "logarithmic"            # or linear: frequencies of a file that has start, stop and points alone
     impedance = 50                  # that levels in dBuV, dBmV or dBV refer to, in ohm
     filler = [-999]                 # numbers that stand for "no reading"
+    carrier = 2                     # order of the harmonic that levels in dBc count from
     allow_relative = true           # levels against a stored trace are taken as they stand
     strict = true                   # what is noted only (counts that do not agree) is refused
 """
@@ -40,6 +43,8 @@ from .units import unit_of
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "blanks": " ", "blank": " ", "caret": "^", "bar": "|",
                "none": ""}
 _DECIMALS = {"comma": ",", "point": ".", "dot": "."}
+# What a column of small whole numbers may be said to be: the order of the harmonic of a row, or a mere count.
+HARMONIC, COUNTER = "harmonic", "counter"
 
 
 @dataclass(frozen=True)
@@ -49,7 +54,8 @@ class Said:
     Attributes
     ----------
     meaning : str
-        `is`: what was measured ("output_dbm_2"), or the address of what was set ("drive.power").
+        `is`: what was measured ("output_dbm_2"), or the address of what was set ("drive.power"). In a table with a row
+        for each harmonic: HARMONIC (the order), "output_dbm" or "output_dbc" (the level); COUNTER for neither.
     unit : str
         Of the numbers as they stand in the file.
     scale : float
@@ -89,6 +95,8 @@ class Mapping:
         That levels in dBuV, dBmV or dBV refer to. [ohm]
     filler : tuple of float
         Numbers that stand for "no reading".
+    carrier : int
+        Order of the harmonic that levels in dBc count from.
     allow_relative : bool
         Levels against a stored trace are taken as they stand.
     strict : bool
@@ -115,6 +123,7 @@ class Mapping:
     axis: str = ""
     impedance: float | None = None
     filler: tuple[float, ...] = ()
+    carrier: int | None = None
     allow_relative: bool = False
     strict: bool = False
     columns: Tree[str | int, Said] = field(default_factory=dict)
@@ -133,6 +142,8 @@ class Mapping:
                           "table.delimiter", self.file)
         if self.impedance is not None and not 0.0 < self.impedance < 1e6:
             raise Refusal("the impedance must be above zero ohm", "table.impedance", self.file)
+        if self.carrier is not None and self.carrier < 1:
+            raise Refusal("the carrier is the harmonic 1, 2, 3, ...", "table.carrier", self.file)
 
     def _one_of(self, name: str, choices: tuple[str | None, ...]) -> None:
         if getattr(self, name) not in choices:
@@ -149,8 +160,8 @@ class Mapping:
 
 _KINDS = {"delimiter": str, "decimal": str, "thousands": str, "comment": str, "header": int, "first_row": int,
           "last_row": int, "names": list, "units": list, "table": int, "trace": (str, int), "sweep": str,
-          "orientation": str, "axis": str, "impedance": (int, float), "filler": list, "allow_relative": bool,
-          "strict": bool}
+          "orientation": str, "axis": str, "impedance": (int, float), "filler": list, "carrier": int,
+          "allow_relative": bool, "strict": bool}
 
 
 def mapping_beside(path: str | Path) -> Mapping:

@@ -17,8 +17,9 @@ from ..studies.network_response import checked_frequencies, linear_circuit
 from ..studies.network_slopes import scattering_slopes
 from ..studies.parameter_names import key_of, pairs
 from .compare import Comparison, compared
-from .dataset import S_PARAMETERS, DataSet
+from .dataset import DataSet
 from .measurement import Measured
+from .setup import S_PARAMETERS
 
 # Standard uncertainties to the ends of the band, of which one of 2000 normal numbers lies beyond: S-parameters come by
 # the hundred, and at two every twentieth would. What is smaller than that is noise: that alone is larger once in 450.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from textwrap import shorten
 
@@ -9,12 +10,16 @@ import numpy as np
 
 from ..bench.inspection import Inspection, TraceLines, flag_counts
 from ..bench.readings import Column
+from ..bench.units import unit_of
 from ..quantities import show, units
 from .style import harmonic_name
 from .text import listed, table, wrapped
 
 _LONGEST = 24  # of a unit as it is written in the file
+_NUMBERS_BEHIND = re.compile(r"(?:\s+[-+]?[\d.]+(?:[eE][-+]?\d+)?)+$")  # the line of a trace may go on with numbers
 _MOST_FLAGS = 4  # kinds named for one column
+_PERCENT = 0.01
+_COLD = 200.0  # a temperature below it is said in kelvin by whoever measures at one. [K]
 
 
 def readings_page(found: Inspection) -> str:
@@ -42,9 +47,35 @@ def value_text(value: float, unit: str) -> str:
     return f"{value:.7g} {unit}".rstrip()
 
 
+def shown_value(value: float, column: Column) -> str:
+    """A number of a column as its kind is said: percent where the file has percent, what is cold in kelvin."""
+    if np.isfinite(value) and in_percent(column):
+        return f"{100 * value:.7g} %"
+    if np.isfinite(value) and column.unit == "K" and below_celsius(column.values):
+        return f"{value:.7g} K"
+    return value_text(float(value), column.unit)
+
+
+def in_percent(column: Column) -> bool:
+    """Whether a pure number is written in percent in the file."""
+    written = unit_of(column.said)
+    return column.unit == "1" and written is not None and written.factor == _PERCENT
+
+
+def written_unit(column: Column) -> str:
+    """The unit as it is written in the file, without brackets around it and numbers behind it."""
+    said = _NUMBERS_BEHIND.sub("", column.said.strip())
+    return said[1:-1].strip() if said[:1] + said[-1:] in ("[]", "()") else said
+
+
+def below_celsius(values: np.ndarray) -> bool:
+    """Whether temperatures [K] are of a kind that is said in kelvin: a cold stage, the noise of a receiver."""
+    return bool((values < _COLD).any())
+
+
 def trace_name(found: TraceLines, several: bool) -> str:
     """"Level" or, of several sweeps, "Level, sweep 2"."""
-    return f"{found.column}, sweep {found.sweep}" if several else found.column
+    return f"{found.column}, sweep {found.sweep + 1}" if several else found.column
 
 
 def _many(count: int, word: str) -> str:
@@ -52,14 +83,15 @@ def _many(count: int, word: str) -> str:
 
 
 def _row(column: Column) -> list[str]:
-    ends = [value_text(float(column.values[at]), column.unit) for at in (0, -1)] if len(column.values) else ["none"] * 2
+    ends = [shown_value(column.values[at], column) for at in (0, -1)] if len(column.values) else ["none"] * 2
     counts = sorted(flag_counts(column).items(), key=lambda item: -item[1])
     flags = [f"{count} {text}" for text, count in counts[:_MOST_FLAGS]]
     if len(counts) > _MOST_FLAGS:
         flags.append(f"{sum(count for _, count in counts[_MOST_FLAGS:])} more")
     name = f"{column.name} = {column.meaning}" if column.meaning else column.name
-    said = shorten(column.said, _LONGEST, placeholder=" ...")
-    return [name, column.unit or "not known", *ends, said, ", ".join(flags)]
+    said = shorten(written_unit(column), _LONGEST, placeholder=" ...")
+    unit = "%" if in_percent(column) else column.unit or "not known"
+    return [name, unit, *ends, said, ", ".join(flags)]
 
 
 def _trace_lines(found: TraceLines, several: bool) -> list[str]:
