@@ -35,7 +35,8 @@ class _Keys(argparse.Action):
 
     def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
         from ..bench.keys import keys
-        parser.exit(message=f"{keys()}\n")
+        print(keys())
+        parser.exit()
 
 
 def _readings(options: argparse.Namespace) -> int:
