@@ -111,8 +111,10 @@ def _outside(one: Comparison) -> list[str]:
             measured, predicted = float(item.measured.values[point]), float(item.predicted[point])
             low, high = float(item.measured.low[point]), float(item.measured.high[point])
             ends = " to ".join("no limit" if math.isinf(end) else show(end, item.unit) for end in (low, high))
-            worst.append(f"{_point(one, point)}: measured {show(measured, item.unit)}, band {ends}, predicted "
-                         f"{show(predicted, item.unit)}")
+            limit = int(item.measured.limit[point])
+            reading = f"measured {show(measured, item.unit)}, band {ends}" if not limit else \
+                f"measured at {'most' if limit < 0 else 'least'} {show(measured, item.unit)}"
+            worst.append(f"{_point(one, point)}: {reading}, predicted {show(predicted, item.unit)}")
         found.append(f"{name}: point{'s' * (len(item.outside_band) > 1)} {_runs(item.outside_band)}; the worst: "
                      + "; ".join(worst))
     return found

@@ -51,8 +51,10 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
     places, rows, across = _placed(panels)
     left = sum(map(len, panels)) - len(places)
     several = len(comparisons) > 1
+    states = [f"{f'{one.name}: at' if several else 'At'} {state_words(one)}." for one in comparisons
+              if is_state(one) and state_words(one)]
     words = folded(title if several else f"{title}: {comparisons[0].name}", _HEADING) + folded(" ".join(
-        [*_legend([panel for _, _, panel in places], bool(before)), *dict.fromkeys(equal),
+        [*states, *_legend([panel for _, _, panel in places], bool(before)), *dict.fromkeys(equal),
          *[f"{left} more panels find no room: compare fewer files at once."] * (left > 0)]), _HEADING)
     high = min(_HIGH[across], _PAGE / rows)
     figure = print_figure(high * rows + _LINE * len(words) + 0.1)
@@ -79,13 +81,12 @@ def _panels(one: Comparison, before: Comparison | None) -> list[_Panel]:
     units: dict[str, dict[str, Compared]] = {}
     for name, item in shown.items():
         units.setdefault(name.rpartition("_")[0] if name.startswith("output_") else item.unit, {})[name] = item
-    return [_Panel(one, _state_title(one, items), items, earlier) for items in units.values()]
+    return [_Panel(one, _state_title(items), items, earlier) for items in units.values()]
 
 
-def _state_title(one: Comparison, items: dict[str, Compared]) -> str:
+def _state_title(items: dict[str, Compared]) -> str:
     first = next(iter(items))
-    words = figure_words(first) if len(items) == 1 else "output" if first.startswith("output_dbm") else ""
-    return "; ".join(text for text in (words, state_words(one)) if text)
+    return figure_words(first) if len(items) == 1 else "output" if first.startswith("output_dbm") else ""
 
 
 def _placed(panels: list[list[_Panel]]) -> tuple[list[tuple[int, int, _Panel]], int, int]:
@@ -106,27 +107,34 @@ def _placed(panels: list[list[_Panel]]) -> tuple[list[tuple[int, int, _Panel]], 
 
 def _legend(panels: Sequence[_Panel], before: bool) -> list[str]:
     """What the marks mean that are there, as sentences."""
-    swept = [panel.one for panel in panels if not is_state(panel.one)]
+    swept = [panel for panel in panels if not is_state(panel.one)]
     items = [item for panel in panels for item in panel.items.values()]
-    limits = any(item.measured.limit.any() for item in items)
-    marks = []
-    if any(one.points <= MANY for one in swept):
-        marks.append("open marks: measured, in their band; lines: predicted")
-    if any(one.points > MANY for one in swept):
-        marks.append("broad tracks: measured, in their band; thin lines: predicted")
-    if len(swept) < len(panels):
-        marks.append("circles: measured, with their band; crosses: predicted")
-    if limits:
-        marks.append("triangles: limits, the true value lies where they point")
-    if any(np.isinf(values).any() for item in items for values in (item.measured.low, item.measured.high)):
-        marks.append("a band without an end leaves the panel")
-    if before:
-        marks.append("pale: predicted before the fit")
-    told = "; ".join(dict.fromkeys(marks))
-    percent = any(scale_of([item]).decades for item in items) and bool(swept)
-    named = dict.fromkeys(meaning_words(name) for one in swept for name in other_settings(one))
+    told = "; ".join([*_marks(panels, swept), *_of_limits(items), *["pale: predicted before the fit"] * before])
+    decades = [scale_of(list(panel.items.values())).decades for panel in swept]
     sure = any(np.isfinite(item.measured.standard).any() for item in items)
-    below = ["measured less predicted" + " (% of that)" * percent, *["grey: twice the standard uncertainty"] * sure,
-             *["dashed: the mean"] * bool(swept)]
+    below = ["measured less predicted" + " (currents over decades: in % of predicted)" * any(decades),
+             *["grey: twice the standard uncertainty"] * sure, *["dashed: the mean"] * (not all(decades))]
+    named = dict.fromkeys(meaning_words(name) for panel in swept for name in other_settings(panel.one))
     return [f"{told[0].upper()}{told[1:]}.", f"Below: {'; '.join(below)}.",
             *[f"Curves differ in {' and '.join(named)}."] * bool(named)]
+
+
+def _marks(panels: Sequence[_Panel], swept: Sequence[_Panel]) -> list[str]:
+    found = []
+    if any(panel.one.points <= MANY for panel in swept):
+        found.append("open marks: measured, in their band; lines: predicted")
+    if any(panel.one.points > MANY for panel in swept):
+        found.append("broad tracks: measured, in their band; thin lines: predicted")
+    if len(swept) < len(panels):
+        found.append("circles: measured, with their band; crosses: predicted")
+    return found
+
+
+def _of_limits(items: Sequence[Compared]) -> list[str]:
+    found = []
+    if any(item.measured.limit.any() for item in items):
+        found.append("triangles: limits, the true value lies where they point")
+    if any(np.isinf(values[item.measured.limit == 0]).any() for item in items
+           for values in (item.measured.low, item.measured.high)):
+        found.append("a band without an end leaves the panel")
+    return found

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 _DECADES = 100.0  # currents that span more are drawn by their logarithm
 _REACH, _ROOM = 0.5, 0.08  # shares of the numbers' span: that bands may take beyond them, that is left free
+_WIDEST = 4.0  # times the numbers' span: a usual band that is wider is not shown whole
 LIMITS = ((-1, "v"), (1, "^"))  # of `Measured.limit`, and the mark
 
 
@@ -71,16 +72,18 @@ def show_values(axes: "Axes", items: Sequence[Compared], scale: Scale) -> None:
     """
     numbers = np.concatenate([values for item in items
                               for values in (item.measured.values, item.predicted[~holds(item)])]) * scale.factor
-    edges = np.concatenate([values[item.measured.limit == 0] for item in items
-                            for values in (item.measured.low, item.measured.high)]) * scale.factor
+    ends = [np.concatenate([values[item.measured.limit == 0] for item, values in pairs]) * scale.factor
+            for pairs in zip(*(((item, item.measured.low), (item, item.measured.high)) for item in items))]
     if scale.decades:
         axes.set_yscale("log")
-        numbers, edges = _logarithms(numbers), _logarithms(edges)
-    numbers, edges = numbers[np.isfinite(numbers)], edges[np.isfinite(edges)]
+        numbers, ends = _logarithms(numbers), [_logarithms(values) for values in ends]
+    numbers, edges, widths = (values[np.isfinite(values)] for values in (numbers, np.concatenate(ends),
+                                                                        ends[1] - ends[0]))
     if not numbers.size:
         return
     low, high = float(numbers.min()), float(numbers.max())
-    span = (high - low) or min(float(np.ptp(edges)) if edges.size else 0.0, 0.5 * abs(high)) or 0.1 * abs(high) or 1.0
+    band = float(np.median(widths)) if widths.size else 0.0  # a usual one is shown whole
+    span = max(high - low, min(2.0 * band, _WIDEST * (high - low) or 2.0 * band)) or 0.1 * abs(high) or 1.0
     near = np.clip(edges, low - _REACH * span, high + _REACH * span)
     low, high = min([low, *near]) - _ROOM * span, max([high, *near]) + _ROOM * span
     axes.set_ylim(*(10.0**np.array([low, high]) if scale.decades else (low, high)))

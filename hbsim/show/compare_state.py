@@ -30,8 +30,8 @@ def is_state(one: Comparison) -> bool:
 
 def state_words(one: Comparison) -> str:
     """What stood still, as people say it: "drive power 0 dBm, supply VCC 3 V"."""
-    return ", ".join(f"{meaning_words(name)} {show(float(values[0]), one.units[name])}"
-                     for name, values in one.settings.items())
+    told = {name: (float(values[0]), one.units[name]) for name, values in one.settings.items()} | dict(one.still)
+    return ", ".join(f"{meaning_words(name)} {show(value, unit)}" for name, (value, unit) in told.items())
 
 
 def state(above: "Axes", below: "Axes", one: Comparison, items: Mapping[str, Compared],

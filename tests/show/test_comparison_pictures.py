@@ -60,7 +60,7 @@ def test_a_state_is_drawn_by_its_harmonics(spectrum):
     figure = compare_figure("board", [spectrum])
     above, below = figure.axes
     assert [label.get_text() for label in below.get_xticklabels()] == ["f0", "2 f0", "3 f0"]
-    assert above.get_title("left") == "output; drive power 0 dBm, supply VCC 3 V"
+    assert "At drive power 0 dBm, supply VCC 3 V." in " ".join(figure.get_suptitle().split())
     assert marked(above, "o").tolist() == [[1, -30], [2, 3]] and marked(above, "v").tolist() == [[3, -70]]
     assert sorted(marked(above, "x")[:, 1]) == [-50, -29.8, 4.5]
     bars = sorted(tuple(segment[:, 1]) for bar in above.collections for segment in bar.get_segments())
