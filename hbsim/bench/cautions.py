@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..balance.solution import SteadyState
-from ..studies.prediction import HARMFUL_DBM, harmful_power, hazards
+from ..devices.contract import Device
+from ..studies.prediction import HARMFUL_DBM, Hazard, harmful_power, hazards, rating_hazards
 from .levels import dbm_to_watts, watts_to_dbm
 from .readings import Readings
 from .setup import Setup
@@ -22,16 +23,49 @@ def of_states(states: Mapping[int, SteadyState]) -> tuple[str, ...]:
 
     states : point, from 0 -> its steady state.
     """
+    return _worst({point: hazards(state) for point, state in states.items()})
+
+
+def of_a_device(device: Device, settings: Mapping[str, np.ndarray],
+                currents: Mapping[str, np.ndarray]) -> tuple[str, ...]:
+    """What a device alone is loaded with beyond its limits, by what was set and read.
+
+    Parameters
+    ----------
+    device : Device
+    settings, currents : mapping
+        "collector_volts", "base_amps" and so on -> (n_point,). [V], [A]
+    """
+    given = {**settings, **currents}
+    count = len(next(iter(given.values())))
+    pins = [pin for pin in device.terminals if pin not in device.optional and pin != device.common]
+    unknown = np.full(count, np.nan)
+    volts = {pin: given.get(f"{pin}_volts", unknown) for pin in pins} | {device.common: np.zeros(count)}
+    amps = {pin: given.get(f"{pin}_amps", unknown) for pin in pins}
+    heat = np.nansum([volts[pin] * amps[pin] for pin in pins], axis=0)
+    found = {}
+    for point in range(count):
+        at = slice(point, point + 1)
+        reached = device.ratings(np.array([volts[pins[0]][at]]), {pin: row[at] for pin, row in volts.items()},
+                                 {pin: row[at] for pin, row in amps.items()}, float(heat[point]))
+        # of what stands still average and peak are one
+        found[point] = rating_hazards([item for item in reached if not (item.meaning.startswith("average")
+                                                                        and item.meaning.endswith("current"))])
+    return _worst(found)
+
+
+def _worst(found: Mapping[int, Sequence[Hazard]]) -> tuple[str, ...]:
+    """Each hazard where it is worst, from those of each point."""
     worst: dict[str, tuple[float, int, str]] = {}
     counts: dict[str, int] = {}
-    for point, state in states.items():
-        for item in hazards(state):
+    for point, items in found.items():
+        for item in items:
             counts[item.what] = counts.get(item.what, 0) + 1
             if item.what not in worst or item.share > worst[item.what][0]:
                 worst[item.what] = item.share, point, item.sentence
-    if len(states) == 1:
+    if len(found) == 1:
         return tuple(sentence for _, _, sentence in worst.values())
-    return tuple(f"{sentence} (the worst: point {point + 1}; so at {counts[what]} of {len(states)} points)"
+    return tuple(f"{sentence} (the worst: point {point + 1}; so at {counts[what]} of {len(found)} points)"
                  for what, (_, point, sentence) in worst.items())
 
 

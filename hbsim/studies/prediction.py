@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -133,18 +134,19 @@ class Hazard(NamedTuple):
 def hazards(state: SteadyState) -> list[Hazard]:
     """Of all devices, whose sentences begin with their names, then of all ports."""
     found = [Hazard(f"{name}: {item.what}", item.share, f"{name}: {item.sentence}")
-             for name, device in state.devices.items() for item in _rating_hazards(device)]
+             for name, device in state.devices.items() for item in rating_hazards(device.ratings)]
     return found + [item for name in state.description.ports for item in _port_hazards(state, name)]
 
 
 def rating_warnings(device: DeviceState) -> list[str]:
     """A sentence for each limit that is exceeded."""
-    return [item.sentence for item in _rating_hazards(device)]
+    return [item.sentence for item in rating_hazards(device.ratings)]
 
 
-def _rating_hazards(device: DeviceState) -> list[Hazard]:
+def rating_hazards(ratings: Sequence[Rating]) -> list[Hazard]:
+    """Of the limits of one device that are exceeded."""
     found = []
-    for rating in device.ratings:
+    for rating in ratings:
         if rating.exceeded:
             sentence = (f"{rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
                         f"{show(rating.limit, rating.unit)}")

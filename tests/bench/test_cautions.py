@@ -88,3 +88,17 @@ def test_readings_are_looked_at_without_a_meaning(tmp_path, capsys):
                                        'attenuation = "10 dB"\ncompression_point = "0 dBm"\n')
     assert main(["readings", str(tmp_path / "hot.csv")]) == 0
     assert "22.0 dBm at the analyser's mixer" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_device_alone_is_held_against_its_limits(tmp_path):
+    """25 mA at 6 V are 150 mW, besides the base's 0.25 mA at 0.8 V: 0.2 mW."""
+    from hbsim.bench.device_alone import device_alone
+    (tmp_path / "t.toml").write_text('title = "t"\nkind = "bjt"\n[parameters]\npolarity = "npn"\nIS = "1 fA"\n'
+                                     'VCEO = "5 V"\nIC_max = "30 mA"\ndissipation_max = "100 mW"\n')
+    one = compared(tmp_path, device_alone(tmp_path / "t.toml"),
+                   "VCE / V,VBE / V,IB / mA,IC / mA\n2,0.8,0.25,25\n6,0.8,0.25,25\n4,0.8,0.25,20\n",
+                   '[columns]\nVCE = "collector_volts"\nVBE = "base_volts"\nIB = "base_amps"\n'
+                   'IC = "collector_amps"\n')
+    assert list(one.cautions) == [
+        "peak collector-emitter voltage reaches 6 V, above the limit of 5 V (the worst: point 2; so at 1 of 3 points)",
+        "average dissipation reaches 150.2 mW, above the limit of 100 mW (the worst: point 2; so at 1 of 3 points)"]
