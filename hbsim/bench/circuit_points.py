@@ -15,6 +15,7 @@ from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from ..quantities import show
 from ..studies.outputs import column_unit
 from .cautions import of_states
 from .compare import Comparison
@@ -24,6 +25,7 @@ from .measurement import Measured, Measurement
 _DRIVE = "drive.power"
 _PHASES = tuple(range(0, 360, 30))  # of the generator's own second harmonic, which nobody knows. [deg]
 _FINE, _LEAST_SHARE = 720, 0.1  # phases between them; of the least power that was solved for, where a notch is cut
+_FAR_DB, _ABOVE_DB, _OTHERWISE_DB = 6.0, 3.0, 0.1  # where another state is looked for, from where, and what is one
 _COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
 
 
@@ -140,6 +142,24 @@ class CircuitPoints(MeasuredPoints):
                 spec, value = self.description.look_up(address)
                 found[address] = float(value), spec.unit
         return found
+
+    def with_other_states(self, one: Comparison) -> Comparison:
+        told = []
+        for point, state in self._solved_states().items():
+            off = [name for name, item in one.quantities.items() if item.unit == "dBm" and point in item.outside_band
+                   and abs(item.difference[point]) > _FAR_DB]
+            if not off:
+                continue
+            power = state.description.drive.power_dbm
+            above = self._solved(state.description.with_values({_DRIVE: power + _ABOVE_DB}), point, state)
+            back = None if above is None else self._solved(state.description, point, above)
+            self.reasons.pop(point, None)  # the point itself has its state
+            for name in off if back is not None else []:
+                value = self._value(name, back)
+                if abs(value - one.quantities[name].predicted[point]) > _OTHERWISE_DB:
+                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state here: "
+                                f"{name} {show(value, 'dBm')}; measure up and down as two sweeps")
+        return replace(one, notes=(*one.notes, *told))
 
     def _widened(self) -> dict[str, Measured]:
         """What was measured, with bands as wide as the generator makes them: its level through the predicted slope at

@@ -67,6 +67,10 @@ class DataSet(ABC):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         """Measured beside the numbers (n_value,) that `predict` gave last."""
 
+    def with_other_states(self, one: Comparison) -> Comparison:
+        """The same; where a prediction is far off another steady state is looked for, and told in a note."""
+        return one
+
     def uncertainty_word(self, number: int) -> str:
         """What [uncertainty] calls one of the numbers."""
         return self.labels[number].rpartition(", ")[2]

@@ -391,3 +391,19 @@ def test_beyond_its_compression_point_an_analyser_says_only_what_the_level_is_at
     second = item.quantities["output_dbm_2"]
     assert np.isinf(second.high).tolist() == [False, False, True]
     assert any("beyond its compression point" in note for note in item.notes)
+
+
+def test_another_steady_state_is_told_where_the_reading_is_far_off():
+    """The varactor circuit's branch that a drive coming down meets, as `hbsim sweep` finds it at 9 dBm."""
+    from hbsim.bench.circuit_points import CircuitPoints
+    from hbsim.bench.measurement import Measured, Measurement
+    jumping = hbsim.load(EXAMPLES / "varactor_jump.toml").description
+    read, zero = np.array([-7.6]), np.zeros(1)
+    name = f"output_dbm_{jumping.wanted_harmonic}"
+    data = Measurement("one", {"drive.power": np.array([9.0])},
+                       {name: Measured(read, zero + 0.3, read - 1, read + 1, zero.astype(int))})
+    points = CircuitPoints(jumping, data)
+    one = points.with_other_states(points.comparison(points.predict({})))
+    assert one.quantities[name].outside_band == (0,)
+    (note,) = [note for note in one.notes if "another steady state" in note]
+    assert f"{name} -7.6" in note
