@@ -157,8 +157,8 @@ class CircuitPoints(MeasuredPoints):
             for name in off if back is not None else []:
                 value = self._value(name, back)
                 if abs(value - one.quantities[name].predicted[point]) > _OTHERWISE_DB:
-                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state here: "
-                                f"{name} {show(value, 'dBm')}; measure up and down as two sweeps")
+                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state "
+                                f"here: {name} {show(value, 'dBm')}; measure up and down as two sweeps")
         return replace(one, notes=(*one.notes, *told))
 
     def _widened(self) -> dict[str, Measured]:
