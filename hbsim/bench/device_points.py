@@ -25,6 +25,7 @@ from ..studies.bias import CURRENT_SOURCE, Bias
 from ..studies.device_curves import chip
 from ..studies.heated_bias import NO_BIAS, HeatedRow, heated_sweep
 from ..studies.small_signal import SmallSignal, slopes as law_slopes
+from .cautions import of_a_device
 from .compare import Comparison
 from .dataset import MeasuredPoints
 from .measurement import Measurement
@@ -206,7 +207,11 @@ class DevicePoints(MeasuredPoints):
         plain = np.where(self._log & ~np.isfinite(predicted), self._numbers, plain)  # of the other sign
         units = {name: device_unit(name) for name in self.measurement.settings}
         found = self._compared(plain, device_unit, units, self.measurement.quantities, self.reasons)
-        return replace(found, notes=(*found.notes, *self._heat_notes()))
+        found = replace(found, notes=(*found.notes, *self._heat_notes()))
+        if self._kind != "currents":
+            return found
+        currents = {name: item.values for name, item in self.measurement.quantities.items()}
+        return replace(found, cautions=of_a_device(self._part, self.measurement.settings, currents))
 
     def _heat_notes(self) -> list[str]:
         part = self._at.devices[self.device].part

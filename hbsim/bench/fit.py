@@ -24,6 +24,7 @@ from .unknowns import Unknown
 
 LOSSES = {"squares": "linear", "soft": "soft_l1", "bounded": "arctan"}  # a word of ours -> scipy's
 _LEFT = 0.005  # of the weighted sum of squares, that is about its number times one: 0.07 standard errors
+_AT_ORIGIN = 1e-3  # where all places are smaller than that
 _XTOL = 1e-6  # of the places: far inside the standard errors
 _EDGE = 1e-6  # of the room between two limits: nearer counts as at the limit
 MOST_STEPS = 100
@@ -147,8 +148,14 @@ def _find(search: Search, places: np.ndarray, limits: tuple[np.ndarray, np.ndarr
     from scipy.optimize import least_squares
 
     def searched(start: np.ndarray, ftol: float, kind: str = loss) -> Any:
-        return least_squares(search.residuals, start, jac=search.jacobian, bounds=limits, x_scale="jac",
-                             loss=LOSSES[kind], ftol=ftol, xtol=_XTOL, gtol=_XTOL, max_nfev=MOST_STEPS)
+        # its first step is as long as the start is far from the origin, so that from zero it would stand still
+        shift = float(np.abs(start).max() < _AT_ORIGIN)
+        answer = least_squares(lambda x: search.residuals(x - shift), start + shift,
+                               jac=lambda x: search.jacobian(x - shift), bounds=[end + shift for end in limits],
+                               x_scale="jac", loss=LOSSES[kind], ftol=ftol, xtol=_XTOL, gtol=_XTOL,
+                               max_nfev=MOST_STEPS)
+        answer.x = answer.x - shift
+        return answer
 
     finished, reason, away = True, "", np.inf
     try:
@@ -196,7 +203,8 @@ def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
         bad = np.flatnonzero(~(np.isfinite(item.standard) & (item.standard > 0.0)))
         if bad.size:
             raise Refusal(f"{item.labels[bad[0]]}: a measured number needs a standard uncertainty above zero to be "
-                          "weighed against others", "", item.name)
+                          f"weighed against others; write for example {item.uncertainty_line(int(bad[0]))} into the "
+                          "TOML file beside it", "", item.name)
 
 
 def as_json(found: Fit) -> dict:

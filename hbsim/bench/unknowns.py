@@ -17,7 +17,7 @@ from .dataset import BENCH
 
 _SMALL = ("F", "H", "s", "A", "m", "W", "Hz")  # units that are themselves no usual size of a value
 _WHOLES = {"dB": 10.0 / math.log(10.0), "dBm": 10.0 / math.log(10.0),  # of a power a change by itself, to first order
-           "deg": 180.0 / math.pi}
+           "deg": 180.0 / math.pi, "K/W": 100.0}
 _WIDE = 1e3  # a quantity that is above zero by its nature may move by this factor both ways, where no limits are given
 
 

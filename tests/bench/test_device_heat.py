@@ -95,11 +95,19 @@ def test_a_fit_gives_the_thermal_resistance_back(model):
         assert abs(found.values[address] - truth) < 3.5 * found.errors[address] < 0.35 * truth
 
 
-def test_a_model_without_thermal_resistance_finds_it_from_zero(model):
-    start = model.with_values({"device.thermal_resistance": 0.0})
-    found = fit([DevicePoints(start, "device", data(model))],
-                unknowns({"device.thermal_resistance": "", "device.IS": ""}, start))
-    assert found.finished and found.values["device.thermal_resistance"] == pytest.approx(400.0, rel=1e-4)
+@pytest.mark.parametrize("name, truth, limits, others", [
+    ("thermal_resistance", 400.0, "", ["IS"]), ("thermal_resistance", 400.0, "", []), ("RC", 5.0, "", []),
+    ("RC", 5.0, "0ohm:50ohm", ["IS"]), ("ISE", 3e-15, "0A:1pA", []), ("ISE", 3e-15, "0A:1pA", ["BF"])])
+def test_what_is_zero_at_the_start_is_found(model, name, truth, limits, others):
+    """Also where it is the only unknown, so that a search begins at the origin."""
+    address = f"device.{name}"
+    volts = {"base_volts": np.linspace(0.55, 0.81, 12), "collector_volts": np.tile([0.3, 3.0], 6)}
+    item = data(model.with_values({address: truth}), volts)
+    start = model.with_values({address: 0.0})
+    found = fit([DevicePoints(start, "device", item)],
+                unknowns({address: limits, **{f"device.{other}": "" for other in others}}, start))
+    assert found.finished and not found.at_limit
+    assert found.values[address] == pytest.approx(truth, rel=1e-3)  # far inside its standard error
 
 
 def test_slopes_hold_the_heat(model):
