@@ -215,12 +215,15 @@ class DevicePoints(MeasuredPoints):
 
     def _heat_notes(self) -> list[str]:
         part = self._at.devices[self.device].part
-        if self._kind == "capacitance" or part.thermal_resistance == 0.0:
+        if self._kind == "capacitance":
             return []
         ambient, resistance = show(part.temperature, "K", 4), show(part.thermal_resistance, "K/W", 4)
         if self.pulsed:
-            return [f"measured in pulses: the device stays at {ambient}, its thermal_resistance ({resistance}) does "
-                    "nothing"]
+            return [f"measured in pulses: the device stays at {ambient}"
+                    + (f", its thermal_resistance ({resistance}) does nothing" if part.thermal_resistance else "")]
+        if not part.thermal_resistance:
+            return [f"the device stays at {ambient}: its model states no thermal_resistance, by which it would heat "
+                    "itself under direct current"]
         if self._kelvins is None or not np.isfinite(self._kelvins).any():
             return []
         return [f"the device heats itself ({resistance}, from {ambient}): up to "

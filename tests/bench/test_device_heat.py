@@ -144,6 +144,14 @@ def test_pulsed_curves_stay_cold_and_tell_no_thermal_resistance(model):
         fit([points], unknowns({"device.thermal_resistance": "", "device.IS": ""}, model))
 
 
+@pytest.mark.parametrize("pulsed, words", [(False, "states no thermal_resistance"), (True, "measured in pulses")])
+def test_what_is_not_heated_says_so(model, pulsed, words):
+    cold = model.with_values({"device.thermal_resistance": 0.0})
+    points = DevicePoints(cold, "device", data(model), pulsed)
+    (note,) = points.comparison(points.predict({})).notes
+    assert words in note and "stays at 27 degC" in note and "0 K/W" not in note
+
+
 def test_a_device_that_runs_away_has_no_prediction(model):
     settings = {"base_volts": np.array([0.75, 0.95]), "collector_volts": np.array([3.0, 8.0])}
     item = Measurement("dc", settings, {"collector_amps": measured([2e-3, 50e-3], 1e-4)})
