@@ -249,7 +249,7 @@ def test_the_page_and_the_file_tell_the_error_of_a_temperature_in_kelvins(tmp_pa
     assert main(["fit", str(model), str(tmp_path / "dc.csv"), "--free", "IS", "--free", "temperature", "--write",
                  str(out)]) == 0
     page = capsys.readouterr().out
-    (line,) = [line for line in page.splitlines() if "degC" in line]
+    (line,) = [line for line in page.splitlines() if line.startswith("  device.temperature") and "degC" in line]
     assert " K " in line and "-273" not in line and "-27" not in out.read_text() and " K" in out.read_text()
     assert "correlations" in page
 
