@@ -72,7 +72,8 @@ def _of_traces(readings: Readings, setup: Setup, f0: float, notes: list[str]) ->
         notes += [which + note for note in trace.lines.notes]
         notes += [f"{which}no harmonic: {show(other.frequency, 'Hz', 6)}, {other.level:.1f} dBm: "
                   f"{other.relation.words}" for other in trace.lines.others]
-    return [{line.harmonic: _Line(line.level, 0 if line.above_noise else -1, trace.lines.trace.point_loss_db or 0.0)
+    return [{line.harmonic: _Line(line.level, 0, trace.lines.trace.point_loss_db or 0.0) if line.above_noise
+             else _Line(line.level, -1, 0.0)
              for line in trace.lines.harmonics} for trace in inspection.traces]
 
 
