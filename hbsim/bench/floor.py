@@ -10,6 +10,7 @@ _LEAST, _MOST = 20, 40  # points in a block, blocks in a trace
 _WIDE = 8.0  # resolution bandwidths that a block has at least: a line of 60 dB is 4.5 of them wide
 _KNOTS = (1, 2, 3, 5)  # of lines in pieces, tried from the simplest on
 _DOUBT = 1e-3  # chance that a floor is taken for a more bent one
+_SMOOTH = 0.1  # turns a point below which a trace is no noise anywhere; noise has 2/3, of a narrow filter fewer
 _LEVEL_DB = 0.05  # scatter of the blocks that is never taken for a bent floor
 
 
@@ -93,7 +94,8 @@ def _blocks(level: np.ndarray, kept: np.ndarray, edges: np.ndarray) -> tuple[_Bl
     turns = np.array([_turns(level[a:b]) for a, b in spans])
     full = np.array([kept[a:b].mean() > 0.5 for a, b in spans]) if kept.any() else np.ones(len(spans), bool)
     # the slope of a line is smooth and goes far: noise turns at every second point or so, and stays together
-    used = (turns >= 0.5 * np.quantile(turns, 0.75)) & (spread <= 2 * np.median(spread) + 0.5) & full
+    usual = float(np.quantile(turns, 0.75))
+    used = (turns >= (0.5 * usual if usual > _SMOOTH else 0.0)) & (spread <= 2 * np.median(spread) + 0.5) & full
     if not used.any():
         used = np.ones(len(spans), bool)
     there = kept & np.repeat(used, np.diff(edges))
