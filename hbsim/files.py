@@ -12,6 +12,20 @@ from typing import IO
 from .errors import Refusal
 
 
+_WATCHING: list[dict[Path, None]] = []
+
+
+@contextmanager
+def watched() -> Iterator[dict[Path, None]]:
+    """All files that `read_bytes` reads while the block lasts, in their order: what an answer was computed from."""
+    seen: dict[Path, None] = {}
+    _WATCHING.append(seen)
+    try:
+        yield seen
+    finally:
+        _WATCHING.remove(seen)
+
+
 def read_bytes(path: str | Path, most: int | None = None) -> bytes:
     """The bytes of a file; with `most`, not more than one byte beyond that many.
 
@@ -22,7 +36,7 @@ def read_bytes(path: str | Path, most: int | None = None) -> bytes:
     """
     try:
         with open(path, "rb") as handle:
-            return handle.read() if most is None else handle.read(most + 1)
+            content = handle.read() if most is None else handle.read(most + 1)
     except FileNotFoundError:
         raise Refusal("there is no such file; check the name and the folder", file=str(path)) from None
     except IsADirectoryError:
@@ -30,6 +44,9 @@ def read_bytes(path: str | Path, most: int | None = None) -> bytes:
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise Refusal(f"cannot be read ({reason}); check the file's name and permissions", file=str(path)) from None
+    for seen in _WATCHING:
+        seen[Path(path)] = None
+    return content
 
 
 @contextmanager

@@ -106,6 +106,49 @@ def test_a_refusal_says_file_line_and_mend(tmp_path, capsys):
     assert "there is no such file" in capsys.readouterr().err
 
 
+SHEET = "BF = 112\nIS 0.31 fA\n"
+TWO_LISTS = "QA NPN (BF=112)\nQB NPN (BF=80)\n"
+
+
+@pytest.mark.parametrize("written, options, typed", [
+    (SHEET, ["--out", "a.toml"], "--polarity npn or --polarity pnp"),
+    ("BF=112 IS=0,31f", [], "--decimal-comma"),
+    (THREE_TO_A_ROW, [], "--bare-is-si"),
+    ("  min typ max\nBF 80 112 140\n", [], "--column min or --column typ or --column max"),
+    ("  min typ max\nBF 80 112 140\n", ["--column", "mean"], "--column min or --column typ or --column max"),
+    ("Parameter Q1 Q2 Unit\nBF 80 112 -\n", [], "--die Q1 or --die Q2"),
+    (TWO_LISTS, [], "--die QA or --die QB"),
+    (TWO_LISTS.splitlines()[0], ["--die", "QX"], "leave out --die"),
+    (TWO_LISTS.splitlines()[0], ["--polarity", "pnp"], "leave out --polarity"),
+    ("area = 8\n" + SHEET, [], "--area 8 or --area 1"),
+    ("BFF = 112\n" + SHEET, ["--strict"], "leave out --strict"),
+])
+def test_a_refusal_says_what_to_type(tmp_path, monkeypatch, capsys, written, options, typed):
+    monkeypatch.chdir(tmp_path)
+    Path("a.txt").write_text(written, encoding="utf-8")
+    command = ["device", "--from-text", "a.txt"]
+    assert main([*command, *options]) == 2
+    assert capsys.readouterr().err.rstrip().endswith(f" ({typed})")
+    chosen = typed.split(" or ")[0].removeprefix("leave out ").split()
+    kept = [] if chosen[0] in options else options
+    again = kept if typed.startswith("leave out") else [*kept, *chosen]
+    assert main([*command, *again]) == 0
+
+
+def test_curves_are_drawn_of_the_model_written(text, tmp_path, capsys):
+    """As `hbsim device` draws them of the same file; the numbers are in the JSON."""
+    out, picture, said = (tmp_path / name for name in ("demo.toml", "demo.png", "demo.json"))
+    command = ["device", "--from-text", str(text), "--out", str(out), "--plot", str(picture), "--json", str(said)]
+    assert main(command) == 0 and f"Drawn: {picture}" in capsys.readouterr().out
+    assert main(["device", str(out), "--json", str(tmp_path / "alone.json"), "--plot", str(tmp_path / "b.png")]) == 0
+    curves = json.loads(said.read_text(encoding="utf-8"))["curves"]
+    assert curves == json.loads((tmp_path / "alone.json").read_text(encoding="utf-8"))
+    assert picture.read_bytes() == (tmp_path / "b.png").read_bytes()
+    bad = [*command[:-4], "--plot", str(tmp_path / "demo.txt"), "--replace"]
+    out.write_text("mine", encoding="utf-8")
+    assert main(bad) == 2 and out.read_text(encoding="utf-8") == "mine"  # refused before anything is written
+
+
 def test_other_encodings(tmp_path):
     path = tmp_path / "a.txt"
     for encoding, note in (("cp1252", True), ("utf-16", False), ("utf-8-sig", False)):

@@ -11,7 +11,7 @@ import numpy as np
 
 LEAST_ABOVE_NOISE = 3.0  # of a reading over the noise; nearer it is no number but an upper limit. [dB]
 _LOG_LOW = 10 * 0.5772156649015329 / np.log(10)  # noise read with averaging in decibels is so much too low. [dB]
-_ITERATIONS = 60
+_FAR_BELOW = 60.0  # the noise: where no tone is seen any more. [dB]
 AVERAGING = ("power", "logarithmic", "unknown")
 
 
@@ -31,10 +31,12 @@ def own_harmonic_dbc(mixer_dbm: float | np.ndarray, intercept_dbm: float, order:
 def compression_db(mixer_dbm: float | np.ndarray, one_db_dbm: float) -> float | np.ndarray:
     """What a reading is off by near the 1 dB compression point of the mixer, by the cubic law; at most zero. [dB]
 
-    20 log10(1 - 0.108749 x), x the power over that of the 1 dB point; good below that point.
+    20 log10(1 - 0.108749 x), x the power over that of the 1 dB point. Above that point the law does not hold: minus
+    infinity, nothing is known.
     """
-    share = np.minimum((1 - 10 ** (-1 / 20)) * 10 ** ((np.asarray(mixer_dbm, float) - one_db_dbm) / 10), 0.9)
-    return 20 * np.log10(1 - share)
+    over = np.asarray(mixer_dbm, float) - one_db_dbm
+    share = (1 - 10 ** (-1 / 20)) * 10 ** (np.minimum(over, 0.0) / 10)
+    return np.where(over > 0.0, -np.inf, 20 * np.log10(1 - share))
 
 
 def log_average_shift(above_noise_db: float | np.ndarray) -> float | np.ndarray:
@@ -57,7 +59,7 @@ def without_noise(reading: np.ndarray, floor: float, averaging: str) -> tuple[np
         Reading of the noise alone, at the same settings. [dBm]
     averaging : str
         "power": the reading is tone plus noise in watts, and 10 log10(1 - 10^(-r/10)) is added. "logarithmic": what
-        averaging in decibels adds is taken off (0.2 dB at most), the noise itself reading 2.51 dB low. "unknown":
+        averaging in decibels adds is taken off (1.3 dB at most), the noise itself reading 2.51 dB low. "unknown":
         nothing is added, and the band reaches down to the lower of both.
 
     Returns
@@ -65,21 +67,25 @@ def without_noise(reading: np.ndarray, floor: float, averaging: str) -> tuple[np
     corrected, lowest : ndarray, (n,)
         The value, and the lowest that the averaging allows. [dBm]
     upper : ndarray of bool, (n,)
-        Readings nearer to the noise than `LEAST_ABOVE_NOISE`: upper limits, left as they are.
+        Readings nearer to the noise than `LEAST_ABOVE_NOISE`: upper limits, at so much above it, for a reading that
+        noise has lowered says no more.
     """
     above = reading - floor
     upper = ~(above >= LEAST_ABOVE_NOISE) & np.isfinite(reading)
     share = 10 ** (-np.where(upper, LEAST_ABOVE_NOISE, above) / 10)
     found = {"power": reading + 10 * np.log10(1 - share), "logarithmic": _of_a_logarithmic_mean(reading, floor, upper)}
     found["unknown"] = reading
-    corrected = np.where(upper, reading, found[averaging])
+    corrected = np.where(upper, np.maximum(reading, floor + LEAST_ABOVE_NOISE), found[averaging])
     lowest = np.minimum(found["power"], found["logarithmic"]) if averaging == "unknown" else found[averaging]
     return corrected, np.where(upper, -np.inf, lowest), upper
 
 
 def _of_a_logarithmic_mean(reading: np.ndarray, floor: float, upper: np.ndarray) -> np.ndarray:
-    """The tone whose mean in decibels is the reading, by iteration: each step is less than half of the one before."""
-    noise, tone = floor + _LOG_LOW, np.where(upper, floor + _LOG_LOW + LEAST_ABOVE_NOISE, reading)
-    for _ in range(_ITERATIONS):
-        tone = np.maximum(reading - log_average_shift(tone - noise), noise)
-    return tone
+    """The tone whose mean in decibels is the reading."""
+    from scipy.optimize import brentq
+    noise, found = floor + _LOG_LOW, np.array(reading, float)
+    for point in np.flatnonzero(~upper & np.isfinite(reading)):
+        def off(tone: float, read: float = float(reading[point])) -> float:
+            return float(tone + log_average_shift(tone - noise) - read)
+        found[point] = brentq(off, noise - _FAR_BELOW, float(reading[point]))
+    return found

@@ -9,8 +9,8 @@ import numpy as np
 
 from ..errors import Refusal
 from .headers import Fact, Header, measure, values_of
-from .mapping import Mapping, Said
-from .names import FREQUENCY, INDEX, Name, read_name, unique
+from .mapping import HARMONIC, Mapping, Said
+from .names import FREQUENCY, INDEX, ORDER, ORDER_LETTER, Name, read_name, unique
 from .numerals import Raw
 from .readings import MISSING, Column, turned
 from .units import LEVELS, Unit, level_offset, unit_of
@@ -236,7 +236,7 @@ def _unit(raw: Raw, name: Name, k: int, said: Said, header: Header, facts: list[
         declared(facts, _Y_UNIT) if re.match(r"s\d\d|trace|level|amplitud|value", name.bare, re.I) else None)
     if found is not None:
         return found[0], found[1].text
-    if not INDEX.fullmatch(name.bare):
+    if said.meaning != HARMONIC and not any(word.fullmatch(name.bare) for word in (INDEX, ORDER, ORDER_LETTER)):
         notes.append(f"column '{text}' has no unit; say it in [columns]: \"{text}\" = {{ unit = \"...\" }}")
     return None, ""
 

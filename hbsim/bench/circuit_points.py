@@ -15,13 +15,16 @@ from ..balance.solution import SteadyState
 from ..balance.solve import solve
 from ..describe.description import Description
 from ..errors import NotSolved, Refusal
+from ..quantities import show
 from ..studies.outputs import column_unit
 from .compare import Comparison
 from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, MeasuredPoints
 from .measurement import Measured, Measurement
 
 _DRIVE = "drive.power"
-_PHASES = tuple(range(0, 360, 45))  # of the generator's own second harmonic, which nobody knows. [deg]
+_PHASES = tuple(range(0, 360, 30))  # of the generator's own second harmonic, which nobody knows. [deg]
+_FINE, _LEAST_SHARE = 720, 0.1  # phases between them; of the least power that was solved for, where a notch is cut
+_FAR_DB, _ABOVE_DB, _OTHERWISE_DB = 6.0, 3.0, 0.1  # where another state is looked for, from where, and what is one
 _COARSER = 3.0  # a search may go by so many times fewer harmonics; what it finds is held against all of them
 
 
@@ -61,6 +64,7 @@ class CircuitPoints(MeasuredPoints):
         self._own: dict[int, tuple[SteadyState, list[SteadyState]]] = {}
         self._harmonics: dict[int, int | None] = {}
         self.reasons: dict[int, str] = {}
+        self._no_value: dict[str, str] = {}
 
     def addresses(self) -> list[str]:
         set_here = {_short(name) for name in self.measurement.settings}
@@ -73,6 +77,9 @@ class CircuitPoints(MeasuredPoints):
     def choose_anew(self, coarse: bool) -> None:
         self._harmonics, self._coarse = {}, coarse
 
+    def forget(self) -> None:
+        self._states = {}
+
     def predict(self, values: Mapping[str, float]) -> np.ndarray:
         inside = {address: value for address, value in values.items() if address not in BENCH}
         if len(inside) < len(values) and any(isinstance(item, Efficiency) for item in self._figures.values()):
@@ -81,7 +88,7 @@ class CircuitPoints(MeasuredPoints):
                           "efficiency", self.name)
         base = self.description.with_values(inside) if inside else self.description
         drive_error, output_error = values.get(DRIVE_ERROR, 0.0), values.get(OUTPUT_ERROR, 0.0)
-        self.reasons = {}
+        self.reasons, self._no_value = {}, {}
         found: dict[tuple[int, str], float] = {}
         nearest = None
         for point in self._used:
@@ -114,12 +121,32 @@ class CircuitPoints(MeasuredPoints):
     def _value(self, name: str, state: SteadyState) -> float:
         try:
             return float(self._figures[name].value(state, state.description))
-        except Refusal:
+        except Refusal as refusal:
+            self._no_value[name] = refusal.what
             return np.nan
 
     def comparison(self, predicted: np.ndarray) -> Comparison:
         units = {address: self.description.look_up(address)[0].unit for address in self.measurement.settings}
-        return self._compared(predicted, column_unit, units, self._widened(), self.reasons)
+        found = self._compared(predicted, column_unit, units, self._widened(), self.reasons)
+        return replace(found, notes=(*found.notes, *(f"{name}: {why}" for name, why in self._no_value.items())))
+
+    def with_other_states(self, one: Comparison) -> Comparison:
+        told = []
+        for point, state in self._solved_states().items():
+            off = [name for name, item in one.quantities.items() if item.unit == "dBm" and point in item.outside_band
+                   and abs(item.difference[point]) > _FAR_DB]
+            if not off:
+                continue
+            power = state.description.drive.power_dbm
+            above = self._solved(state.description.with_values({_DRIVE: power + _ABOVE_DB}), point, state)
+            back = None if above is None else self._solved(state.description, point, above)
+            self.reasons.pop(point, None)  # the point itself has its state
+            for name in off if back is not None else []:
+                value = self._value(name, back)
+                if abs(value - one.quantities[name].predicted[point]) > _OTHERWISE_DB:
+                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state here: "
+                                f"{name} {show(value, 'dBm')}; measure up and down as two sweeps")
+        return replace(one, notes=(*one.notes, *told))
 
     def _widened(self) -> dict[str, Measured]:
         """What was measured, with bands as wide as the generator makes them: its level through the predicted slope at
@@ -130,12 +157,26 @@ class CircuitPoints(MeasuredPoints):
             slopes = gradient(state, self._figures, [_DRIVE]) if error else {}
             for name, ends in reach.items():
                 off = abs(slopes[name][_DRIVE]) * error if error else 0.0
-                away = [self._value(name, other) - self._value(name, state) for other in own.get(point, ())]
-                changes = [change for change in away if np.isfinite(change)]
+                here = self._value(name, state)
+                least, most = self._reached(name, [here, *(self._value(name, other) for other in own.get(point, ()))])
                 # what the harmonic adds to the reading is to be taken off the true value
-                ends[:, point] = -off - max(changes, default=0.0), off - min(changes, default=0.0)
+                ends[:, point] = -off - (most - here), off - (least - here)
         return {name: replace(item, low=item.low + reach[name][0], high=item.high + reach[name][1])
                 for name, item in self.measurement.quantities.items()}
+
+    def _reached(self, name: str, values: Sequence[float]) -> tuple[float, float]:
+        """Least and most of a value without the harmonic and its values at phases around the circle, with what lies
+        between these: a level in watts, a reflected power and a current are a few harmonics of the phase."""
+        samples, finite = np.array(values[1:]), [value for value in values if np.isfinite(value)]
+        if not samples.size or len(finite) <= samples.size:
+            return min(finite, default=np.nan), max(finite, default=np.nan)
+        unit = column_unit(name)
+        sign = -1.0 if isinstance(self._figures[name], (ReturnLoss, ConversionLoss)) else 1.0
+        powers = 10.0 ** (sign * samples / 10.0) if unit in ("dBm", "dB") else samples
+        whole = np.fft.irfft(np.fft.rfft(powers), _FINE) * (_FINE / len(powers))
+        if unit in ("dBm", "dB"):
+            whole = sign * 10.0 * np.log10(np.maximum(whole, powers.min() * _LEAST_SHARE))
+        return float(min(whole.min(), *finite)), float(max(whole.max(), *finite))
 
     def _solved_states(self) -> dict[int, SteadyState]:
         """Of the points that have one as last predicted."""
@@ -143,15 +184,15 @@ class CircuitPoints(MeasuredPoints):
 
     def _with_second_harmonic(self) -> dict[int, list[SteadyState]]:
         """Each point with the generator's own second harmonic, at phases around the circle."""
-        level = self.measurement.generator_second_harmonic_db
-        if level is None:
+        levels = self.measurement.generator_second_harmonic_db
+        if levels is None:
             return {}
         found: dict[int, list[SteadyState]] = {}
         for point, state in self._solved_states().items():
             if point not in self._own or self._own[point][0] is not state:
                 others = []
                 for phase in _PHASES:
-                    with_it = state.description.with_values({"drive.second_harmonic": level,
+                    with_it = state.description.with_values({"drive.second_harmonic": float(levels[point]),
                                                              "drive.second_harmonic_phase": phase})
                     self.solves += 1
                     try:
@@ -182,7 +223,7 @@ class CircuitPoints(MeasuredPoints):
             if point in self.reasons:
                 table[rows] = np.nan
                 continue
-            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked)
+            found = gradient(self._states[point], {name: self._figures[name] for name in names}, asked) if asked else {}
             for row, name in zip(rows, names):
                 table[row] = [0.0 if address == OUTPUT_ERROR else
                               found[name][_DRIVE if address == DRIVE_ERROR else address] for address in addresses]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..quantities import finite_or_none, show
-from .measurement import Measured
+from .measurement import Measured, reflection_off
 
 _SIGMAS = 2.0  # "Agreement": within twice the standard uncertainty (JCGM 100:2008, 6.3.3: coverage near 95 %)
 _OUTSIDE, _CHANCE = 0.0455, 0.05  # share of points beyond that by chance; likelihood that more are taken for chance
@@ -66,10 +66,8 @@ class Compared:
         band, standard, unit = len(self.outside_band), len(self.outside_standard), self.of_difference
         if not self.count:
             return "nothing to compare: no point has both a number and a prediction"
-        if math.isnan(self.typical) and math.isfinite(self.bias):
-            return f"differs by {_signed(self.bias, unit)} on the mean" + (
-                f", with a spread of {show(self.spread, unit, 3)}" if math.isfinite(self.spread) else "") + \
-                "; no uncertainty is stated, so that nothing says whether this is agreement"
+        if not np.isfinite(self.measured.standard[np.isfinite(self.difference)]).any():
+            return self._without_uncertainty()
         away = f"{standard} of {self.count} points lie beyond twice their standard uncertainty"
         if band == 0 and standard <= most_by_chance(self.count):
             return f"agrees within its uncertainty: {away}, none beyond its band"
@@ -78,12 +76,32 @@ class Compared:
                    "points (cables, generator level) may be the cause"
         share = f"{band} of {self.count} points lie beyond their band"
         if abs(self.bias) > 2.0 * self.spread:
-            return f"disagrees by an offset: {share}, all much alike, {_signed(self.bias, unit)} on the mean with a " \
-                   f"spread of {show(self.spread, unit, 3)}"
+            return f"disagrees by an offset: {share}; {_signed(self.bias, unit)} on the mean, with a spread of only " \
+                   f"{show(self.spread, unit, 3)}"
         if self.spread > 2.0 * self.typical:
             return f"disagrees in its course: {share}; the spread of {show(self.spread, unit, 3)} is more than the " \
                    f"uncertainty of {show(self.typical, unit, 3)} explains"
         return f"disagrees at some points: {share}"
+
+    @property
+    def limits(self) -> tuple[int, int]:
+        """How many of the points that were compared are limits, and how many of these are broken."""
+        found = (self.measured.limit != 0) & np.isfinite(self.difference)
+        return int(found.sum()), int((found & (self.difference != 0.0)).sum())
+
+    def _without_uncertainty(self) -> str:
+        unit, (limits, broken) = self.of_difference, self.limits
+        told = [f"differs by {_signed(self.bias, unit)} on the mean" + (
+            f", with a spread of {show(self.spread, unit, 3)}" if math.isfinite(self.spread) else "")] \
+            if math.isfinite(self.bias) else []
+        if limits:
+            worst = float(np.abs(self.difference[self.measured.limit != 0]).max(initial=0.0, where=np.isfinite(
+                self.difference[self.measured.limit != 0])))
+            told.append(f"{broken} of {limits} limits are broken, by up to {show(worst, unit, 3)}" if broken else
+                        f"all its {limits} limits hold")
+        if limits and not broken and len(told) == 1:
+            return f"{told[0]}; it has no numbers"
+        return f"{' and '.join(told)}; no uncertainty is stated, so that nothing says whether this is agreement"
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,10 +169,14 @@ def compared(name: str, unit: str, item: Measured, predicted: np.ndarray) -> Com
     numbers = away[there & (item.limit == 0)]
     low, high = item.values - item.low, item.high - item.values  # how far the band reaches to both sides
     outside_band = np.flatnonzero(there & ((away > low) | (-away > high)))
-    outside_standard = np.flatnonzero(there & (np.abs(away) > _SIGMAS * item.standard))
+    sure = item.whole_standard
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = reflection_off(predicted, item.values, item.standard, item.beside)[0] if np.any(item.beside) \
+            else away / sure
+    outside_standard = np.flatnonzero(there & (away != 0.0) & (np.abs(off) > _SIGMAS))
     bias = float(numbers.mean()) if numbers.size else np.nan
     spread = float(numbers.std(ddof=1)) if numbers.size > 1 else np.nan
-    sure = item.standard[there & (item.limit == 0)]
+    sure = sure[there & (item.limit == 0)]
     typical = float(np.sqrt((sure**2).mean())) if sure.size else np.nan
     count = int(there.sum())
     return Compared(name, unit, item, predicted, np.where(there, away, np.nan), bias, spread, typical,
@@ -180,7 +202,7 @@ def _quantity_json(item: Compared) -> dict:
     def row(values: np.ndarray) -> list:
         return [finite_or_none(value) for value in values]
     return {"unit": item.unit, "measured": row(item.measured.values),
-            "standard_uncertainty": row(item.measured.standard),
+            "standard_uncertainty": row(item.measured.whole_standard),
             "band_low": row(item.measured.low), "band_high": row(item.measured.high),
             "limit": [int(value) for value in item.measured.limit], "predicted": row(item.predicted),
             "difference": row(item.difference),
@@ -203,11 +225,14 @@ def table(one: Comparison) -> tuple[list[str], list[list]]:
                            *([finite_or_none(value) for value in values] for values in one.settings.values())]
     for name, item in one.quantities.items():
         for what, values, unit in (("measured", item.measured.values, item.unit),
-                                   ("standard_uncertainty", item.measured.standard, item.of_difference),
+                                   ("standard_uncertainty", item.measured.whole_standard, item.of_difference),
                                    ("band_low", item.measured.low, item.unit),
                                    ("band_high", item.measured.high, item.unit),
                                    ("predicted", item.predicted, item.unit),
                                    ("difference", item.difference, item.of_difference)):
             names.append(f"{name} {what} [{unit}]")
             columns.append([finite_or_none(value) for value in values])
+        if item.measured.limit.any():
+            names.append(f"{name} limit")
+            columns.append([{-1: "at most", 1: "at least"}.get(int(kind)) for kind in item.measured.limit])
     return names, [list(row) for row in zip(*columns)]

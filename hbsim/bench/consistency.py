@@ -22,8 +22,8 @@ _FILLERS = (-999.0, -9999.0, -200.0, -999.9, 999.0)
 
 
 def check(columns: tuple[Column, ...], markers: tuple[Marker, ...], facts: list[Fact], table: Table, sweep: np.ndarray,
-          mapping: Mapping, file: str, notes: list[str]) -> None:
-    """Compare what a file says twice.
+          mapping: Mapping, file: str, notes: list[str], written: int) -> None:
+    """Compare what a file says twice; `written` is the number of rows in the file itself.
 
     Raises
     ------
@@ -32,7 +32,7 @@ def check(columns: tuple[Column, ...], markers: tuple[Marker, ...], facts: list[
         contradiction.
     """
     odd: list[str] = []
-    _count(facts, table, sweep, odd)
+    _count(facts, written, sweep, odd)
     frequency = next((column for column in columns if column.unit == "Hz"), None)
     if frequency is not None:
         _ends(frequency, facts, odd)
@@ -54,12 +54,12 @@ def count_of(facts: list[Fact]) -> float | None:
     return found[-1] if found else None
 
 
-def _count(facts: list[Fact], table: Table, sweep: np.ndarray, odd: list[str]) -> None:
+def _count(facts: list[Fact], rows: int, sweep: np.ndarray, odd: list[str]) -> None:
     for fact in values_of(facts, _COUNT):
         number = measure(fact)
-        sizes = set(np.bincount(sweep).tolist()) | {len(table.rows)}
+        sizes = set(np.bincount(sweep).tolist()) | {len(sweep), rows}
         if number is not None and number[0] not in sizes:
-            odd.append(f"line {fact.line + 1} says '{fact.key}' {number[0]:g}, but there are {len(table.rows)} rows: "
+            odd.append(f"line {fact.line + 1} says '{fact.key}' {number[0]:g}, but there are {rows} rows: "
                        "the file may be cut")
             return
 

@@ -12,13 +12,15 @@ from ..errors import Refusal
 from .corrections import RETURN_LOSS, Reading
 from .device_points import device_unit, is_device_word
 from .finish import finished
-from .levels import in_dbm
+from .levels import against_wanted, in_dbm
 from .measurement import Measurement
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings, turned
 from .repeats import Points
 from .settled import add_settings, spec, unit_of
 from .setup import Setup
 from .spectrum_points import is_spectrum, of_a_spectrum
+
+_NO_GAIN = -1.0  # of a return loss: within what a bridge is off by. [dB]
 
 
 def measurement(readings: Readings, setup: Setup, description: Description, name: str = "") -> Measurement:
@@ -43,7 +45,7 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
     settings: dict[str, np.ndarray] = {}
     found: dict[str, Reading] = {}
     notes = list(readings.notes)
-    for column in readings.columns:
+    for column in against_wanted(readings.columns, description.wanted_harmonic, readings.file):
         if not column.meaning:
             continue
         if column.meaning in settings or column.meaning in found:
@@ -51,7 +53,7 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
         if _is_setting(column.meaning, [other.meaning for other in readings.columns], description, readings.file):
             settings[column.meaning] = _set_values(column, description, readings)
         else:
-            found[column.meaning] = _quantity(column, setup, description, readings)
+            found[column.meaning] = _quantity(column, setup, readings, notes)
     if not found and not settings and is_spectrum(readings):
         return of_a_spectrum(readings, setup, description, name or readings.file)
     if not found:
@@ -89,20 +91,23 @@ def _device_setting(word: str, meanings: Sequence[str]) -> bool:
 def _set_values(column: Column, description: Description, readings: Readings) -> np.ndarray:
     wanted = device_unit(column.meaning) if is_device_word(column.meaning) else spec(column.meaning, description).unit
     values = _in_unit(column, wanted, readings)
-    bad = np.flatnonzero(~np.isfinite(values))
-    if bad.size:
+    limits = [row for row, flag in column.flags.items() if flag in (UPPER_LIMIT, LOWER_LIMIT)]
+    bad = sorted([*np.flatnonzero(~np.isfinite(values)), *limits])
+    if bad:
         line = f"line {readings.lines[bad[0]]}" if bad[0] < len(readings.lines) else ""
-        raise Refusal(f"'{column.name}' says what was set, and has no number here; take the line out, or mend it", line,
+        lacks = "only a limit" if bad[0] in limits else "no number"
+        raise Refusal(f"'{column.name}' says what was set, and has {lacks} here; take the line out, or mend it", line,
                       readings.file)
     return values
 
 
-def _quantity(column: Column, setup: Setup, description: Description, readings: Readings) -> Reading:
+def _quantity(column: Column, setup: Setup, readings: Readings, notes: list[str]) -> Reading:
     word = column.meaning
     unit = unit_of(word)
     values, flags = _in_unit(column, unit, readings), column.flags
     if word == RETURN_LOSS:
         values, flags = _positive(values, column, readings)
+        _tell_gain(values, readings, notes)
     limit = np.zeros(len(values), int)
     for row, flag in flags.items():
         if np.isfinite(values[row]):
@@ -124,13 +129,22 @@ def _in_unit(column: Column, unit: str, readings: Readings) -> np.ndarray:
 
 def _positive(values: np.ndarray, column: Column, readings: Readings) -> tuple[np.ndarray, Mapping[int, str]]:
     """Return loss as a positive number: turned where the name says S11, refused where only the sign hints at it."""
+    there = values[np.isfinite(values)]
+    if not there.size or (there < 0).sum() <= there.size / 2:
+        return values, column.flags
     if column.name.lower().lstrip("|").startswith("s11"):
         return -values, turned(column.flags)
-    there = values[np.isfinite(values)]
-    if there.size and (there < 0).sum() > there.size / 2:
-        raise Refusal(f"most numbers of '{column.name}' are negative, and a return loss is positive; if this is S11 in "
-                      "dB write scale = -1", "columns", readings.file)
-    return values, column.flags
+    raise Refusal(f"most numbers of '{column.name}' are negative, and a return loss is positive; if this is S11 in "
+                  "dB write scale = -1", "columns", readings.file)
+
+
+def _tell_gain(values: np.ndarray, readings: Readings, notes: list[str]) -> None:
+    """More came back than went in: possible, and more often a sign that is wrong."""
+    gain = np.flatnonzero(values < _NO_GAIN)
+    if gain.size:
+        lines = ", ".join(str(readings.lines[row]) for row in gain[:6] if row < len(readings.lines))
+        notes.append(f"{RETURN_LOSS}: {gain.size} readings say that more came back than went in (lines {lines}"
+                     f"{' ...' if gain.size > 6 else ''}): a wrong sign, or an oscillation")
 
 
 def _flag_notes(readings: Readings) -> list[str]:

@@ -32,6 +32,8 @@ class DataSet(ABC):
     losses : ndarray of bool, (n_value,), or None
         Return losses in dB: where the reflection vanishes they go to infinity, so that a search far away is led better
         by the reflection itself.
+    beside : ndarray, (n_value,), or None
+        Of return losses, as `Measured` has it; zero for all other numbers.
     solves : int
         Steady states solved for so far.
     """
@@ -43,6 +45,7 @@ class DataSet(ABC):
     standard: np.ndarray
     limit: np.ndarray
     losses: np.ndarray | None = None
+    beside: np.ndarray | None = None
     solves: int = 0
 
     @abstractmethod
@@ -61,9 +64,16 @@ class DataSet(ABC):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         """Measured beside the numbers (n_value,) that `predict` gave last."""
 
+    def with_other_states(self, one: Comparison) -> Comparison:
+        """The same; where a prediction is far off another steady state is looked for, and told in a note."""
+        return one
+
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
+
+    def forget(self) -> None:
+        """Let the next prediction depend on nothing that was predicted before. Nothing to do where none does."""
 
     def deviation(self, predicted: np.ndarray) -> np.ndarray:
         """Predicted less measured, (n_value,): angles by the shorter way, limits only where they are broken."""
@@ -93,6 +103,7 @@ class MeasuredPoints(DataSet):
         self.measured, self.standard = (np.array([getattr(item, what)[point] for item, point in taken])
                                         for what in ("values", "standard"))
         self.limit = np.array([item.limit[point] for item, point in taken], int)
+        self.beside = np.array([np.broadcast_to(item.beside, item.values.shape)[point] for item, point in taken], float)
         lines = measurement.lines
         self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
                        for point, name in self.place]

@@ -28,7 +28,7 @@ from .measurement import Measurement
 FREQUENCY, REVERSE = "frequency", "reverse_volts"
 _SOURCES = {"base_volts": ("base", 0.0), "collector_volts": ("collector", 0.0), "base_amps": ("base", CURRENT_SOURCE),
             "anode_volts": ("anode", 0.0)}
-_CURRENTS = {"base_amps": "base", "collector_amps": "collector", "anode_amps": "anode"}
+_CURRENTS = {"base_amps": "base", "collector_amps": "collector", "emitter_amps": "emitter", "anode_amps": "anode"}
 _JUNCTIONS = {"base_emitter_farads": (0,), "base_collector_farads": (1, 3), "collector_substrate_farads": (4,),
               "junction_farads": (0,)}
 _UNITS = {"volts": "V", "amps": "A", "farads": "F", FREQUENCY: "Hz"}
@@ -65,14 +65,16 @@ class DevicePoints(MeasuredPoints):
     measurement : Measurement
         Settings: "base_volts" or "base_amps" with "collector_volts" (emitter at ground), "anode_volts" (cathode at
         ground), or "reverse_volts" of a junction; with "frequency" for S-parameters. Quantities: "collector_amps",
-        "base_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads", "collector_substrate_farads",
-        "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at the collector, 50 ohm.
-        Voltages and currents are those at the pins, negative ones for a PNP. Capacitances are those of the chip.
+        "base_amps", "emitter_amps", "anode_amps"; "base_emitter_farads", "base_collector_farads",
+        "collector_substrate_farads", "junction_farads"; "s11_re", "s11_im" and so on, port 1 at the base, port 2 at
+        the collector, 50 ohm. Voltages and currents are those at the pins: currents into them, so that the emitter's is
+        negative for an NPN, and those of base and collector for a PNP. Capacitances are those of the chip.
 
     Raises
     ------
     Refusal
-        Settings or quantities that do not go together, or that this device does not have.
+        Settings or quantities that do not go together, or that this device does not have; when predicted, currents
+        that all flow the other way.
     """
 
     def __init__(self, description: Description, device: str, measurement: Measurement) -> None:
@@ -86,6 +88,8 @@ class DevicePoints(MeasuredPoints):
         amps = np.array([name in _CURRENTS for _, name in self.place], bool)
         self._log = amps & (np.abs(values) > _BY_RATIO * standard) & (self.limit == 0)
         self._sign = np.where(values < 0, -1.0, 1.0)
+        self._by_ratio = {word: self._log & np.array([other == word for _, other in self.place], bool)
+                          for word in measurement.quantities}
         with np.errstate(divide="ignore", invalid="ignore"):
             self.measured = np.where(self._log, np.log(np.abs(values)), values)
             self.standard = np.where(self._log, standard / np.abs(values), standard)
@@ -112,6 +116,8 @@ class DevicePoints(MeasuredPoints):
             raise Refusal(f"against {', '.join(sorted(settings)) or 'nothing'} one of {', '.join(_CURRENTS)} is "
                           "measured", "", self.name)
         driven = {_SOURCES[name][0] for name in settings}
+        if driven == {"base", "collector"}:
+            driven.add("emitter")  # at ground: it takes what the others give
         for name in sorted(names):
             if _CURRENTS[name] not in driven:
                 pin = _CURRENTS[name]
@@ -155,9 +161,18 @@ class DevicePoints(MeasuredPoints):
         self.solves += len(self.place) if self._kind != "capacitance" else 0
         table = getattr(self, f"_{self._kind}")(description.devices[self.device].part)
         numbers = np.array([table[name][point] for point, name in self.place])
+        self._check_signs(numbers)
         with np.errstate(divide="ignore", invalid="ignore"):
             logarithms = np.log(np.where(self._log, self._sign * numbers, 1.0))
         return np.where(self._log, logarithms, numbers)
+
+    def _check_signs(self, numbers: np.ndarray) -> None:
+        """Refuse currents that all flow the other way than the device's."""
+        for name, here in self._by_ratio.items():
+            if here.any() and (self._sign[here] * numbers[here] < 0).all():
+                raise Refusal(f"all numbers of {name} have the other sign than those of the {self._part.kind}; a "
+                              "current counts as positive into its pin; write scale = -1 for that column in [columns], "
+                              "or mend the settings", name, self.name)
 
     def _bias(self, device: Device) -> tuple[Bias, list[str], np.ndarray]:
         names = [name for name in self.measurement.settings if name in _SOURCES]
@@ -168,7 +183,8 @@ class DevicePoints(MeasuredPoints):
     def _currents(self, device: Device) -> dict[str, np.ndarray]:
         bias, pins, rows = self._bias(device)
         _, flows = bias.sweep(rows)
-        return {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+        found = {name: flows[:, pins.index(pin)] for name, pin in _CURRENTS.items() if pin in pins}
+        return found | {"emitter_amps": -flows.sum(axis=1)}
 
     def _capacitance(self, device: Device) -> dict[str, np.ndarray]:
         device = chip(device)

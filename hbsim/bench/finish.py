@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ..describe.description import Description
-from .corrections import RETURN_LOSS, correct_levels, correct_return_loss
+from .corrections import LEVEL, RETURN_LOSS, correct_levels, correct_ratios, correct_return_loss
 from .device_points import is_device_word
 from .measurement import Measurement
 from .repeats import Points, means
-from .settled import correct_drive
+from .settled import check_uncertainties, correct_drive, second_harmonic
 from .setup import MEAN, Setup
 
 
@@ -27,17 +27,20 @@ def finished(name: str, points: Points, setup: Setup, description: Description, 
     notes : list of str
         So far; what is done is added.
     """
+    check_uncertainties(setup, description)
     if setup.repeats == MEAN:
         points = means(points, notes)
     settings, readings = points.settings, points.readings
-    levels = {word: item for word, item in readings.items() if word.startswith("output_dbm_")}
+    levels = {word: item for word, item in readings.items() if word.startswith(LEVEL)}
     f0 = settings.get("drive.frequency", np.full(len(points.sweep), description.drive.frequency))
     if levels:
         correct_levels(levels, setup, f0, notes)
+    correct_ratios(readings, setup, f0, description.wanted_harmonic)
     if RETURN_LOSS in readings:
-        correct_return_loss(readings[RETURN_LOSS], setup)
+        correct_return_loss(readings[RETURN_LOSS], setup, f0, notes)
     if not any(is_device_word(word) for word in settings):
         correct_drive(settings, setup, description, f0, notes)
+    own = second_harmonic(setup, f0, notes)
     return Measurement(name, settings, {word: item.measured() for word, item in readings.items()}, points.lines,
                        points.sweep, tuple(notes), setup.numbers.get("generator.level_error", 0.0),
-                       setup.numbers.get("generator.second_harmonic"))
+                       own)

@@ -97,15 +97,15 @@ def _fact(line: str, index: int, comment: bool, delimiter: str, section: str) ->
 def find_header(text: Text, kinds: bytearray, table: Table) -> Header:
     """The names and units of a table.
 
-    Names stand in the line above the first row (empty lines between do not count), units in one below them or in
-    brackets; or in the last remark before the data that has as many cells as the table.
+    Names stand in the line above the first row (empty lines, and lines such as "IB = 10 uA", between do not count),
+    units in one below them or in brackets; or in the last remark before the data that has as many cells as the table.
     """
     width, delimiter = table.width, table.delimiter
     above = _above(kinds, table.rows[0])
     used: list[int] = []
     units: tuple[str, ...] = ()
     for index in above:
-        if kinds[index] in (BEGIN, END, SECTION):
+        if kinds[index] in (BEGIN, END, SECTION) or kinds[index] == TEXT and _tells_value(text.lines[index]):
             continue
         cells = _cells(text.lines[index], kinds[index] == COMMENT, delimiter, width)
         if kinds[index] == TEXT and cells is None:
@@ -121,6 +121,13 @@ def find_header(text: Text, kinds: bytearray, table: Table) -> Header:
         if kinds[index] == TEXT:
             break
     return Header((), units, tuple(used))
+
+
+def _tells_value(line: str) -> bool:
+    """Whether a line is a word with a number and a unit ("IB = 10 uA"): it may stand between names and rows."""
+    found = _KEY_VALUE.fullmatch(line.strip()) if len(line) <= LONGEST else None
+    cell = read_cell(found[2].strip(" ,;")) if found else None
+    return cell is not None and cell.unit is not None
 
 
 def _names_follow(text: Text, kinds: bytearray, above: list[int], index: int, table: Table) -> bool:

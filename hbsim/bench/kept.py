@@ -9,9 +9,10 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import os
 import platform
 import shutil
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
@@ -50,10 +51,11 @@ def keep(folder: str | Path, asked: Mapping[str, Any], fingerprint: str, inputs:
     """
     place = check_empty(folder)
     try:
-        (place / "inputs").mkdir(parents=True)
-        for name, path in _names(inputs).items():
+        for path, name in places(inputs).items():
+            (place / "inputs" / name).parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(path, place / "inputs" / name)
         for name, write in written.items():
+            (place / name).parent.mkdir(parents=True, exist_ok=True)
             write(place / name)
         files = {str(path.relative_to(place).as_posix()): hashlib.sha256(path.read_bytes()).hexdigest()
                  for path in sorted(place.rglob("*")) if path.is_file()}
@@ -74,13 +76,20 @@ def check_empty(folder: str | Path) -> Path:
     return place
 
 
-def _names(inputs: Sequence[str | Path]) -> dict[str, Path]:
-    """A name for each input: its own; with a number before it where two have the same."""
-    found: dict[str, Path] = {}
-    for path in dict.fromkeys(Path(item).resolve() for item in inputs):
-        name = path.name if path.name not in found else f"{len(found) + 1}_{path.name}"
-        found[name] = path
-    return found
+def places(inputs: Iterable[str | Path]) -> dict[Path, str]:
+    """Where each input is kept below "inputs": as they lie to each other, so that names of files inside them hold; from
+    folders with nothing in common each folder by its own name, with a number where two are called alike."""
+    found = list(dict.fromkeys(Path(item).resolve() for item in inputs))
+    folders = list(dict.fromkeys(path.parent for path in found))
+    if len({path.anchor for path in folders}) == 1:
+        common = Path(os.path.commonpath(folders))
+        if common != Path(common.anchor):
+            return {path: path.relative_to(common).as_posix() for path in found}
+    names: dict[Path, str] = {}
+    for folder in folders:
+        name = folder.name or "root"
+        names[folder] = name if name not in names.values() else f"{name}_{len(names) + 1}"
+    return {path: f"{names[path.parent]}/{path.name}" for path in found}
 
 
 def versions() -> dict[str, str]:

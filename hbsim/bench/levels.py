@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import Refusal
-from .readings import Column
+from .readings import LOWER_LIMIT, UPPER_LIMIT, Column
 from .units import LEVELS, level_offset
 
 _REFUSED = {"dBuV/m": "a field strength; a level needs the factor of the antenna",
@@ -138,3 +141,48 @@ def in_dbm(column: Column, impedance: float | None = None, file: str = "") -> Co
                 "": "; say its unit in [columns] of the TOML file beside it"}.get(column.unit, "")
         raise Refusal(f"'{column.unit or 'no unit'}' is not a power and cannot become dBm{more}", place, file)
     return Column(column.name, "dBm", values, flags, column.said, column.meaning)
+
+
+def against_wanted(columns: Sequence[Column], wanted: int, file: str) -> tuple[Column, ...]:
+    """Columns with levels in dBc, whatever line these count from, against the wanted line.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+        With "output_dbc_2" as the meaning of one in dBc.
+    wanted : int
+        Order of the wanted line.
+    file : str
+        For the refusal.
+
+    Returns
+    -------
+    tuple of Column
+        Those in dBc in dB, that of the wanted line left out (zero by itself); all others as they are. Where the wanted
+        line is a limit only, there is no number.
+
+    Raises
+    ------
+    Refusal
+        There are levels in dBc, and none of the wanted line.
+    """
+    relative = [column for column in columns
+                if column.unit == "dBc" and re.fullmatch(r"output_dbc_\d+", column.meaning)]
+    own = next((column for column in relative if column.meaning == f"output_dbc_{wanted}"), None)
+    if not relative:
+        return tuple(columns)
+    if own is None:
+        raise Refusal(f"'{relative[0].name}' is in dBc, and what it is against harmonic {wanted}, the wanted line of "
+                      f"the circuit, does not come out: its own level is not in the file; if the levels count from it "
+                      f'say so: [table] carrier = {wanted} for a table with a row for each harmonic, [columns] unit = '
+                      '"dB" for one with a column for each', "columns", file)
+    limited = {row: f"wanted line: {flag}" for row, flag in own.flags.items()
+               if flag.startswith((UPPER_LIMIT, LOWER_LIMIT)) or not np.isfinite(own.values[row])}
+    return tuple(_less(column, own, limited) if column in relative else column for column in columns
+                 if column is not own)
+
+
+def _less(column: Column, own: Column, limited: dict[int, str]) -> Column:
+    values = column.values - np.where(np.isfinite(own.values), own.values, 0.0)
+    values[list(limited)] = np.nan
+    return replace(column, unit="dB", values=values, flags=dict(column.flags) | limited)

@@ -86,7 +86,7 @@ def loss_of_file(path: Path, start: int = 1, end: int = 2, beyond: str = "", nam
             raise Refusal(f"S{end}{start} is zero here: nothing passes, and no loss follows", "", str(path))
         return Loss(name, data.frequency, -20 * np.log10(through), beyond)
     found = table_of_file(path, beyond, name)
-    if (found.decibels < 0).all():
+    if (found.decibels <= 0).all() and found.decibels.any():
         raise Refusal("all losses are negative here; a loss is a positive number of dB: turn the sign", "", str(path))
     return found
 
@@ -104,6 +104,10 @@ def table_of_file(path: Path, beyond: str = "", name: str = "") -> Loss:
     if [column.unit for column in columns] != ["Hz", "dB"]:
         raise Refusal("such a table has a column of frequencies and one of decibels, with their units in the header",
                       "", str(path))
+    if any(column.flags for column in columns):
+        row, flag = next((row, flag) for column in columns for row, flag in column.flags.items())
+        raise Refusal(f"'{flag}' here, where a table of corrections needs a number", f"line {readings.lines[row]}",
+                      str(path))
     frequency, decibels = (column.values for column in columns)
     order = np.argsort(frequency, kind="stable")
     frequency, decibels = frequency[order], decibels[order]

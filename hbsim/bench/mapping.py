@@ -14,6 +14,8 @@ from .units import unit_of
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "blanks": " ", "blank": " ", "caret": "^", "bar": "|",
                "none": ""}
 _DECIMALS = {"comma": ",", "point": ".", "dot": "."}
+# What a column of small whole numbers may be said to be: the order of the harmonic of a row, or a mere count.
+HARMONIC, COUNTER = "harmonic", "counter"
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,8 @@ class Said:
     Attributes
     ----------
     meaning : str
-        `is`: what was measured ("output_dbm_2"), or the address of what was set ("drive.power").
+        `is`: what was measured ("output_dbm_2"), or the address of what was set ("drive.power"). In a table with a row
+        for each harmonic: HARMONIC (the order), "output_dbm" or "output_dbc" (the level); COUNTER for neither.
     unit : str
         Of the numbers as they stand in the file.
     scale : float
@@ -63,6 +66,8 @@ class Mapping:
         That levels in dBuV, dBmV or dBV refer to. [ohm]
     filler : tuple of float
         Numbers that stand for "no reading".
+    carrier : int
+        Order of the harmonic that levels in dBc count from.
     allow_relative : bool
         Levels against a stored trace are taken as they stand.
     strict : bool
@@ -89,6 +94,7 @@ class Mapping:
     axis: str = ""
     impedance: float | None = None
     filler: tuple[float, ...] = ()
+    carrier: int | None = None
     allow_relative: bool = False
     strict: bool = False
     columns: Tree[str | int, Said] = field(default_factory=dict)
@@ -107,6 +113,8 @@ class Mapping:
                           "table.delimiter", self.file)
         if self.impedance is not None and not 0.0 < self.impedance < 1e6:
             raise Refusal("the impedance must be above zero ohm", "table.impedance", self.file)
+        if self.carrier is not None and self.carrier < 1:
+            raise Refusal("the carrier is the harmonic 1, 2, 3, ...", "table.carrier", self.file)
 
     def _one_of(self, name: str, choices: tuple[str | None, ...]) -> None:
         if getattr(self, name) not in choices:
@@ -123,8 +131,8 @@ class Mapping:
 
 _KINDS = {"delimiter": str, "decimal": str, "thousands": str, "comment": str, "header": int, "first_row": int,
           "last_row": int, "names": list, "units": list, "table": int, "trace": (str, int), "sweep": str,
-          "orientation": str, "axis": str, "impedance": (int, float), "filler": list, "allow_relative": bool,
-          "strict": bool}
+          "orientation": str, "axis": str, "impedance": (int, float), "filler": list, "carrier": int,
+          "allow_relative": bool, "strict": bool}
 
 
 def mapping_beside(path: str | Path) -> Mapping:

@@ -7,6 +7,24 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+_NEPER = np.log(10.0) / 20.0
+
+
+def reflection_off(predicted: np.ndarray, measured: np.ndarray, standard: np.ndarray,
+                   beside: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
+    """How far return losses are off as reflections, in standard uncertainties, with the sign of decibels; and the slope
+    of that against the predicted decibels.
+
+    Parameters
+    ----------
+    predicted, measured, standard : ndarray, (n,)
+        dB.
+    beside : standard uncertainty of the reflection itself.
+    """
+    there, read = (10.0 ** (-loss / 20.0) for loss in (predicted, measured))
+    sure = np.hypot(_NEPER * read * standard, beside)
+    return (read - there) / sure, _NEPER * there / sure
+
 
 @dataclass(frozen=True, eq=False)
 class Correction:
@@ -40,6 +58,9 @@ class Measured:
     limit : ndarray of int, (n_point,)
         0 a value; -1: the true value is at most this (below the noise), +1: at least this.
     corrections : tuple of Correction
+    beside : ndarray, (n_point,), or zero
+        Of a return loss: standard uncertainty of the reflection itself by what a bridge lets stand beside it, apart
+        from `standard`; in decibels it grows as the reflection vanishes.
     """
 
     values: np.ndarray
@@ -48,6 +69,14 @@ class Measured:
     high: np.ndarray
     limit: np.ndarray
     corrections: tuple[Correction, ...] = ()
+    beside: np.ndarray | float = 0.0
+
+    @property
+    def whole_standard(self) -> np.ndarray:
+        """`standard` and what stands beside the reflection together, to first order, (n_point,)."""
+        if not np.any(self.beside):
+            return self.standard
+        return np.hypot(self.standard, self.beside * 10.0 ** (self.values / 20.0) / _NEPER)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,8 +101,8 @@ class Measurement:
     level_error_db : float
         Limit of what the drive may be off by, at all points alike; what it does to each quantity follows from the
         predicted slope.
-    generator_second_harmonic_db : float or None
-        Of the generator against its f0; its phase is not known.
+    generator_second_harmonic_db : ndarray, (n_point,), or None
+        Of the generator against its f0, where both reach the circuit; its phase is not known.
     """
 
     name: str
@@ -83,7 +112,7 @@ class Measurement:
     sweep: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
     notes: tuple[str, ...] = ()
     level_error_db: float = 0.0
-    generator_second_harmonic_db: float | None = None
+    generator_second_harmonic_db: np.ndarray | None = None
 
     @property
     def points(self) -> int:

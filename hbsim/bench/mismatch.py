@@ -2,7 +2,7 @@
 
 Formulas as in Application Note 150, "Spectrum Analysis Basics" (mismatch), Application Note 1287-3 (error of a return
 loss) and a network-analyser guide's one-port error model; the sum of two phasors is derived. The error model, the power
-delivered and what a pad hides serve people from Python; no command calls them.
+delivered, what a pad hides and the standard uncertainty serve people from Python; no command calls them.
 """
 
 from __future__ import annotations

@@ -20,6 +20,10 @@ FREQUENCY = re.compile(r"\b(?:f|f_?0|freq|fre[qck]uen[a-zé]*|frequenz|fréquenc
 _HARMONIC = re.compile(r"\bf_?0\b", re.IGNORECASE)  # "f0 (dBm)", "2 f0 (dBm)": the level of a line, no frequency
 INDEX = re.compile(r"(?:no|nr|num|#|index|idx|point|n|step|sweep|punkt|row|sample|order|harmonic)\.?(?:\s*no\.?)?",
                    re.IGNORECASE)
+# A column of the orders of harmonics; by a letter alone only where all else fits.
+ORDER = re.compile(r"(?:harmonic|harm\.?)s?(?:[ _]?(?:order|no|nr|number|index))?\.?|n_?harm|"
+                   r"order(?:[ _]of[ _](?:the[ _])?harmonic)?|harmonische|ordnung", re.IGNORECASE)
+ORDER_LETTER = re.compile(r"[nk]", re.IGNORECASE)
 _LEVELS = frozenset(("dBm", "W", "dB", "dBuV", "dBmV", "dBV", "dBuV/m", "dBc", "dBFS", "dBm/Hz", "dBuA", "V", "Vrms",
                      "Vpp", "Vpeak", "1", "dBc/Hz"))
 # What a name says a quantity is, and the units that it can have; the unit is not believed where they do not agree.

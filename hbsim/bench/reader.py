@@ -13,14 +13,16 @@ from .assemble import check_frequency, columns_from, impedance_of, unnamed
 from .cells import Marks
 from .choose import choose, looks_transposed, side_by_side
 from .consistency import check
+from .families import Curves, family_of, parted_by_remarks, picked, unfolded
 from .headers import Fact, Header, fact_table, facts_of, find_header, rest_of, uncommented
 from .layout import CLEAN, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
 from .markers import in_dbm, markers_of, only_markers
 from .names import Name, read_name
 from .numerals import Raw, check_comma, columns_of, joined_commas
+from .orders import by_setting
 from .readings import Marker, Readings
-from .sweeps import family_of, sweeps_of
+from .sweeps import sweeps_of
 from .text import Text, read_text
 from .traces import pick_trace
 from .typed import PATTERN, typed_markers
@@ -83,7 +85,7 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     notes += _left_out(kinds, table)
     header = _header(text, kinds, table, mapping)
     facts = facts_of(text, kinds, rest_of(kinds, [*table.rows, *header.lines]), table.delimiter)
-    return _read(text, kinds, table, header, facts, mapping, notes)
+    return _read(text, kinds, parted_by_remarks(table, facts), header, facts, mapping, notes)
 
 
 def _told_delimiter(text: Text, mapping: Mapping) -> tuple[Mapping, int | None]:
@@ -163,14 +165,17 @@ def _read(text: Text, kinds: bytearray, table: Table, header: Header, facts: lis
     family = family_of(table, facts, mapping, notes)
     beside = {column.name for column in family}
     own = replace(mapping, columns={key: said for key, said in mapping.columns.items() if key not in beside})
-    columns = columns_from(raws, names, header, facts, own, file, notes)
-    check_frequency(columns, names, file)
-    sweep = sweeps_of(table, columns, mapping, file, notes)
-    columns += family
-    markers = markers_of(facts, impedance_of(facts, mapping))
-    check(columns, markers, facts, table, sweep, mapping, file, notes)
-    lines = np.asarray(table.rows, int) + 1
+    curves = unfolded(Curves(table, raws, names, header, own), file, notes)
+    columns = columns_from(curves.raws, curves.names, curves.header, facts, curves.mapping, file, notes)
+    check_frequency(columns, curves.names, file)
+    columns += tuple(picked(column, curves.take) for column in family)
     rest = tuple(text.lines[index] for index in rest_of(kinds, table.rows))
+    written = len(table.rows)
+    columns, table = by_setting(columns, curves.table, mapping, file, notes)
+    sweep = sweeps_of(table, columns, mapping, file, notes)
+    markers = markers_of(facts, impedance_of(facts, mapping))
+    check(columns, markers, facts, table, sweep, mapping, file, notes, written)
+    lines = np.asarray(table.rows, int) + 1
     readings = Readings(file, columns, sweep, rest, fact_table(facts), markers, tuple(notes), lines)
     return pick_trace(readings, text, table, mapping)
 

@@ -37,7 +37,8 @@ class Column:
     said : str
         The unit as it is written in the file ("[dBm]", "MHz"), "" if none is.
     meaning : str
-        What the person says it is in [columns] ("output_dbm_2"), "" if nothing is said.
+        What the person says it is in [columns] ("output_dbm_2"), or what the order of a harmonic in a column of its own
+        tells; "" if nothing does.
     """
 
     name: str

@@ -37,10 +37,11 @@ from .dataset import DataSet
 from .device_points import FREQUENCY, DevicePoints, device_unit, is_device_word
 from .measurement import Measured, Measurement
 from .network_points import NetworkPoints
-from .setup import Setup
+from .settled import check_uncertainties
+from .setup import S_PARAMETERS, Setup
 
-S_PARAMETERS = "s_parameters"
 _REFERENCE = 50.0  # of a device alone. [ohm]
+_OF_LEVELS = ("input", "output", "generator", "analyser", "bridge")
 _BAND = 3.0  # standard uncertainties, of a part of S
 
 
@@ -57,6 +58,11 @@ def scattering_set(path: Path, tree: Mapping[str, Any], setup: Setup, descriptio
     Refusal
         As the reader; nothing says between which ports it was measured; no uncertainty is said.
     """
+    for key in ("columns", "table", "repeats", *_OF_LEVELS):
+        if key in tree:
+            raise Refusal("does nothing for a Touchstone file, whose numbers are taken as they stand at the ports; "
+                          "take it out", key, setup.file)
+    check_uncertainties(setup, description)
     data = read_touchstone(path)
     said = setup.uncertainty.get(S_PARAMETERS)
     standard = np.nan if said is None else parse(said, "1", f"uncertainty.{S_PARAMETERS}")
@@ -68,6 +74,7 @@ def scattering_set(path: Path, tree: Mapping[str, Any], setup: Setup, descriptio
         raise Refusal('nothing says between which nodes this was measured; write [network] with ports = ["f_0", "f_3"] '
                       "into the TOML file beside it", "network", setup.file or str(path))
     check_keys(table, ("ports", "parts", "from", "to", "phase"), "network")
+    description = description.with_values(setup.settings) if setup.settings else description
     limits = [parse(table[key], "Hz", f"network.{key}") if key in table else None for key in ("from", "to")]
     phase = table.get("phase", False)
     if not isinstance(phase, bool):

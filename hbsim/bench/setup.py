@@ -35,6 +35,7 @@
     [bridge]
     directivity = "30 dB"
     source_match = "30 dB"
+    place = "circuit"               # where it stood: or "generator", with all of [input] behind it
 
     [uncertainty]                   # standard uncertainty of one reading, by what is read
     levels = "0.3 dB"               # of all output_dbm_N
@@ -59,7 +60,7 @@ from ..quantities import parse
 from .analyser import AVERAGING
 from .losses import BEYOND, Loss, loss_of_file, table_of_file
 
-LEVELS = "levels"
+LEVELS, S_PARAMETERS = "levels", "s_parameters"  # an uncertainty of several
 SHARED = ("settings", "input", "output", "generator", "analyser", "bridge", "uncertainty")  # what a bench file may hold
 TABLES = ("bench", "file", "table", "columns", *SHARED, "network", "device", "name", "repeats")
 KEEP, MEAN = "keep", "mean"  # what is done with repeated readings
@@ -95,6 +96,8 @@ class Setup:
         KEEP or MEAN.
     level_correction : Loss or None
         What is to be added to the level that the generator shows.
+    behind_losses : bool
+        Whether the bridge stood before what is in [input].
     """
 
     settings: dict[str, str] = field(default_factory=dict)
@@ -107,6 +110,7 @@ class Setup:
     detector: str | None = None
     repeats: str = KEEP
     level_correction: Loss | None = None
+    behind_losses: bool = False
 
     def standard(self, quantity: str, unit: str, values: np.ndarray) -> np.ndarray:
         """Standard uncertainty of readings of a quantity, (n,), in `unit`; nan where none is said."""
@@ -115,12 +119,14 @@ class Setup:
         if said is None:
             return np.full(len(values), np.nan)
         place = f"uncertainty.{quantity}"
-        if said.strip().endswith("%"):
-            return parse(said, "1", place) * np.abs(values)
-        found = parse(said, "dB" if unit == "dBm" else unit, place)
+        share = said.strip().endswith("%")
+        if share and unit in ("dBm", "dB", "deg"):
+            plain = "deg" if unit == "deg" else "dB"
+            raise Refusal(f"a share of decibels or degrees means nothing; write it in {plain}", place, self.file)
+        found = parse(said, "1" if share else "dB" if unit == "dBm" else unit, place)
         if not found > 0:
             raise Refusal("an uncertainty is above zero", place, self.file)
-        return np.full(len(values), found)
+        return found * np.abs(values) if share else np.full(len(values), found)
 
 
 def read_setup(tree: Mapping[str, Any], file: str) -> Setup:
@@ -173,7 +179,7 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
     check_keys(tree.get("input", {}), ("losses",), "input")
     for name, known in _NUMBERS.items():
         more = {"output": ("losses",), "analyser": ("averaging", "detector"),
-                "generator": ("level_correction",)}.get(name, ())
+                "generator": ("level_correction",), "bridge": ("place",)}.get(name, ())
         check_keys(tree.get(name, {}), (*known, *more), name)
         for key, unit in known.items():
             if key in tree.get(name, {}):
@@ -181,6 +187,9 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
     averaging = tree.get("analyser", {}).get("averaging", "unknown")
     if averaging not in AVERAGING:
         raise Refusal(f"'{averaging}' is no averaging; write one of {', '.join(AVERAGING)}", "analyser.averaging")
+    place = tree.get("bridge", {}).get("place", "circuit")
+    if place not in ("circuit", "generator"):
+        raise Refusal(f"'{place}' is no place of a bridge; write circuit or generator", "bridge.place")
     detector, repeats = tree.get("analyser", {}).get("detector"), tree.get("repeats", KEEP)
     if detector is not None and detector not in DETECTORS:
         raise Refusal(f"'{detector}' is no detector; write one of {', '.join(DETECTORS)}", "analyser.detector")
@@ -199,7 +208,7 @@ def _read(tree: dict[str, Any], file: str) -> Setup:
               for name in ("input", "output")}
     return Setup(_texts(tree, "settings"), losses["input"], losses["output"], numbers, averaging,
                  _texts(tree, "uncertainty"), file, detector, repeats,
-                 _level_correction(tree.get("generator", {}), folder))
+                 _level_correction(tree.get("generator", {}), folder), place == "generator")
 
 
 def _level_correction(generator: dict[str, Any], folder: Path) -> Loss | None:

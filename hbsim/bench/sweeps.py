@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import bisect
-
 import numpy as np
 
 from ..errors import Refusal
-from .headers import Fact, measure
+from .families import FAMILY
 from .layout import Table
 from .mapping import Mapping
 from .names import INDEX
 from .readings import Column
-from .units import Unit
 
 
 def sweeps_of(table: Table, columns: tuple[Column, ...], mapping: Mapping, file: str, notes: list[str]) -> np.ndarray:
@@ -29,6 +26,8 @@ def sweeps_of(table: Table, columns: tuple[Column, ...], mapping: Mapping, file:
     count = len(table.rows)
     if len(table.runs) > 1 and not mapping.sweep:
         numbers = np.repeat(np.arange(len(table.runs)), [len(run.rows) for run in table.runs])
+        if table.runs[-1].after == FAMILY:
+            return numbers  # told where the curves were put one below the other
         apart = "empty lines" if not any(run.after for run in table.runs) else "lines of text or empty lines"
         notes.append(f"{len(table.runs)} blocks parted by {apart}: each is a sweep")
         return numbers
@@ -52,40 +51,6 @@ def sweeps_of(table: Table, columns: tuple[Column, ...], mapping: Mapping, file:
             (" ..." if len(turns) > 6 else "") + " belongs to both sides, and is counted with the first"
     notes.append(how)
     return np.cumsum(numbers)
-
-
-def family_of(table: Table, facts: list[Fact], mapping: Mapping, notes: list[str]) -> tuple[Column, ...]:
-    """What the lines above each block say with a unit, and differently for each ("Vcc = 3 V"): as columns.
-
-    Parameters
-    ----------
-    table, facts
-        As found.
-    mapping : Mapping
-        May say what such a line means, under its key.
-    notes : list of str
-        A word on each is added here.
-    """
-    if len(table.runs) < 2:
-        return ()
-    above: dict[str, dict[int, tuple[float, Unit]]] = {}
-    ends = [run.rows[0] for run in table.runs]
-    for fact in facts:
-        number = measure(fact) if fact.key else None
-        block = bisect.bisect(ends, fact.line)
-        if number is not None and number[1] is not None and block < len(ends):
-            above.setdefault(fact.key, {})[block] = number[0], number[1]
-    columns = []
-    sizes = [len(run.rows) for run in table.runs]
-    for key, found in above.items():
-        values = [value for value, _ in found.values()]
-        units = {unit.name for _, unit in found.values()}
-        if len(found) == len(sizes) and len(set(values)) > 1 and len(units) == 1:
-            said = mapping.said_of(0, (key,))
-            columns.append(Column(key, units.pop(), np.repeat([found[k][0] for k in range(len(sizes))], sizes), {},
-                                  "above each block", said.meaning if said else ""))
-            notes.append(f"'{key}' stands above each block and differs: taken as a column")
-    return tuple(columns)
 
 
 def _said(columns: tuple[Column, ...], mapping: Mapping, file: str) -> Column | None:

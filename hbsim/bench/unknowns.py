@@ -135,6 +135,8 @@ def _unknown(address: str, text: Any, description: Description) -> Unknown:
         spec, present = (FACTOR, 1.0) if link.bases else _common(description, link, address)
     else:
         spec, present = description.look_up(address)
+    if present is None:
+        raise Refusal("is not given; give it a value to start from with --set", address)
     by_ratio = spec.minimum >= 0.0 and present > 0.0 and spec.unit != "dBm"
     if not math.isfinite(present):
         raise Refusal("is infinite now; give it a finite value to start from with --set", address)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -49,30 +50,57 @@ def asked(options: argparse.Namespace) -> bool:
 def run(options: argparse.Namespace) -> int:
     """Read, show, write."""
     _refuse_mixed(options)
-    from ..describe.parameter_text import Choices, model_text, read_parameters
+    from ..describe.parameter_text import Choices, Undecided, model_text, read_parameters
     choices = Choices(options.polarity, options.bare_is_si, options.column, options.die, options.area,
                       options.decimal_comma, options.strict)
-    found = read_parameters(Path(options.from_text), choices)
-    model = model_text(found, options.title or "") if options.out else ""
-    if options.json != "-":
-        from ..show.parameter_page import parameter_page
-        print(parameter_page(found))
-    write_json(options.json, _as_json(found))
+    try:
+        found = read_parameters(Path(options.from_text), choices)
+        model = model_text(found, options.title or "") if options.out else ""
+    except Undecided as refusal:
+        raise Refusal(f"{refusal.what} ({_what_to_type(refusal)})", refusal.place, refusal.file) from None
+    data, lines = _as_json(found), []
+    if found.polarity is None:
+        lines.append("--polarity npn or --polarity pnp says which transistor it is")
     if options.out:
         from ..files import replaced
         with replaced(options.out) as handle:
             handle.write(model)
-        if options.json != "-":
-            print(f"\nWritten: {options.out}; 'hbsim device {options.out}' shows its curves")
+        lines.append(f"Written: {options.out}; 'hbsim device {options.out}' shows its curves")
+    if options.plot:
+        data["curves"] = _draw(options.out, options.plot)
+        lines.append(f"Drawn: {options.plot}")
+    if options.json != "-":
+        from ..show.parameter_page import parameter_page
+        print("\n".join([parameter_page(found), *([""] if lines else []), *lines]))
+    write_json(options.json, data)
     return 0
+
+
+def _what_to_type(refusal: Any) -> str:
+    """The options that decide what a text leaves open."""
+    option = f"--{refusal.choice.replace('_', '-')}"
+    if refusal.against:
+        return f"leave out {option}"
+    # a head may hold blanks
+    ways = [f"{option} {shlex.quote(value)}" for value in refusal.values] or [option]
+    return " or ".join(dict.fromkeys(ways))
+
+
+def _draw(model: str, picture: str) -> dict[str, Any]:
+    """Curves of the model file that was written, drawn; their numbers."""
+    from ..show.device_plot import device_figure
+    from ..show.style import save
+    from ..studies.device_curves import as_json, curves
+    found = curves(model)
+    save(device_figure(found), picture)
+    return as_json(found)
 
 
 def _refuse_mixed(options: argparse.Namespace) -> None:
     if options.name is not None:
         raise Refusal(f"'{options.name}' is another device than the text; name one of them", "--from-text")
-    if options.plot is not None:
-        raise Refusal("curves are drawn of a model file; write it with --out, then 'hbsim device MODEL.toml --plot "
-                      "FILE'", "--plot")
+    if options.plot is not None and options.out is None:
+        raise Refusal("curves are drawn of a model file; write it with --out MODEL.toml in the same command", "--plot")
     check_outputs(options)
     if options.out is None:
         if options.replace:

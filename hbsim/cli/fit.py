@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal
-from .compare import check_keep, keep_results, measured_sets, of_bench, read_by
+from .compare import check_keep, keep_results, measured_sets, of_bench, read_by, write_comparisons
 from .shared import check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
 
 
@@ -30,6 +30,9 @@ def add(commands: Any) -> None:
                         help="how much a number far off pulls: by its square (default), its distance, or hardly more "
                              "the farther it is")
     parser.add_argument("--write", metavar="FILE", help="the circuit or model file with the values found")
+    parser.add_argument("--replace", action="store_true", help="let --write replace a file that is there")
+    parser.add_argument("--csv", metavar="FILE", help="write all points, with the values found, as a table; - is "
+                                                      "standard output")
     of_bench(parser)
     parser.set_defaults(run=_fit, compiles=True)
 
@@ -40,6 +43,8 @@ def _fit(options: argparse.Namespace) -> int:
     from ..show.compare_plot import compare_figure
     from ..show.fit_page import fit_page
     check_outputs(options, inputs=read_by(options))
+    if options.write and Path(options.write).exists() and not options.replace:
+        raise Refusal(f"'{options.write}' is there already; name another file, or add --replace", "--write")
     check_keep(options)
     free = _free(options)
     circuit = _loaded(options)
@@ -50,19 +55,24 @@ def _fit(options: argparse.Namespace) -> int:
     title = circuit.description.title
 
     def page() -> str:
-        more = f"\n\nNot kept, the file with the values found: {not_written}" if not_written else ""
-        return fit_page(title, found) + more
+        told = f"\n\nNot written, the file with the values found: {not_written}" if not_written else \
+            f"\n\nWritten: {options.write}" if options.write else ""
+        return fit_page(title, found) + (told if options.write or options.keep else "")
 
     def figure() -> Any:
         return compare_figure(title, found.comparisons_after, found.comparisons_before)
 
     data = {"circuit": title} | as_json(found)
+    if not found.finished:
+        not_written = "the search did not finish"
     text = "" if not_written or not (options.write or options.keep) else \
-        _with_values(options, circuit.description, items, found.values, _remarks(found))
-    if options.write:
+        _with_values(options, circuit.description, items, _rounded(found), _remarks(found))
+    if options.write and text:
         from ..files import replaced
         with replaced(options.write) as handle:
             handle.write(text)
+    if options.csv:
+        write_comparisons(options.csv, found.comparisons_after)
     if options.keep:
         from ..bench.kept import text_writer
         keep_results(options, circuit.description, page(), data, found.comparisons_after, figure,
@@ -137,6 +147,13 @@ def _with_values(options: argparse.Namespace, description: Any, items: Any, valu
         return rewritten_model(text, {address.removeprefix(f"{NAME}."): value for address, value in inside.items()},
                                remarks)
     return rewritten(text, description, inside, remarks, Path(options.write).parent if options.write else path.parent)
+
+
+def _rounded(found: Any) -> dict[str, float]:
+    """Values to a hundredth of their standard errors: more digits say nothing."""
+    from ..show.fit_page import digits_of
+    return {address: float(f"{value:.{digits_of(value, found.errors[address]) + 2}g}")
+            for address, value in found.values.items()}
 
 
 def _remarks(found: Any) -> list[str]:

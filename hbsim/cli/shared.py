@@ -91,13 +91,14 @@ def asked_accuracy(options: argparse.Namespace) -> Any:
 
 def hand_out(options: argparse.Namespace, page: Callable[[], str], data: dict[str, Any],
               figure: Callable[[], Any]) -> None:
-    """The page, unless other data goes to standard output; JSON and picture where they are asked for."""
-    if "-" not in (options.json, getattr(options, "csv", None)):
-        print(page())
+    """JSON and picture where they are asked for, then the page, unless other data goes to standard output: whoever
+    reads the page through a pipe may close it early."""
     write_json(options.json, data)
     if options.plot:
         from ..show.style import save
         save(figure(), options.plot)
+    if "-" not in (options.json, getattr(options, "csv", None)):
+        print(page())
 
 
 def load_circuit(options: argparse.Namespace) -> Any:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal, nearest
+from ..files import read_bytes
 
 _TOUCHSTONE_NAME = re.compile(r"\.(s[0-9]+p|ts)$", re.IGNORECASE)
 
@@ -24,14 +25,8 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     content = ""
     try:
         # "utf-8-sig": some editors put a byte-order mark before the text, which TOML does not know.
-        content = Path(path).read_text(encoding="utf-8-sig")
+        content = read_bytes(path).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
         return tomllib.loads(content)
-    except FileNotFoundError:
-        raise Refusal("there is no such file; check the name and the folder", file=file) from None
-    except IsADirectoryError:
-        raise Refusal("this is a folder; name a file in it", file=file) from None
-    except OSError as error:
-        raise Refusal(f"cannot be read ({error.strerror}); check the file's name and permissions", file=file) from None
     except UnicodeDecodeError as error:
         raise Refusal(f"byte {error.start + 1} is not UTF-8 text; save the file as UTF-8", file=file) from None
     except RecursionError:

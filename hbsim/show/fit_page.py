@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from ..bench.dataset import DRIVE_ERROR, OUTPUT_ERROR
 from ..bench.fit import Fit
 from ..bench.judged import Direction, close_pairs
 from ..bench.unknowns import Unknown
@@ -40,16 +41,22 @@ def _values(found: Fit) -> list[str]:
         value, error = found.values[item.address], found.errors[item.address]
         share = f"{100 * error / abs(value):.2g} %" if item.by_ratio and math.isfinite(error) else ""
         rows.append([item.address, item.written(item.start), item.written(value, digits_of(value, error)),
-                     item.change_written(two_digits(error)) if math.isfinite(error) else "not to be told", share,
-                     _limits(item)
-                     + (" (at its limit)" if item.address in found.at_limit else "")])
+                     _error_words(item, error, found), share,
+                     _limits(item, item.address in found.at_limit)])
     return table([heads, *rows], left=(0, 5))
+
+
+def _error_words(item: Unknown, error: float, found: Fit) -> str:
+    if math.isfinite(error):
+        return item.change_written(two_digits(error))
+    return "not finished" if not found.finished else "at its limit" if item.address in found.at_limit else \
+        "not to be told"
 
 
 def _correlations(found: Fit) -> list[str]:
     """How the errors go together: the lower half of the table, of many unknowns the closest pairs."""
     names, numbers = [item.address for item in found.unknowns], found.worth.correlations
-    if len(names) < 2:
+    if len(names) < 2 or not found.finished:
         return []
     if len(names) > _MOST_CORRELATED:
         pairs = sorted(((i, j) for i in range(len(names)) for j in range(i)), key=lambda pair: -abs(numbers[pair]))
@@ -73,8 +80,8 @@ def digits_of(value: float, error: float) -> int:
     return min(max(math.floor(math.log10(abs(value))) - math.floor(math.log10(two_digits(error))) + 2, 2), _MOST_DIGITS)
 
 
-def _limits(item: Unknown) -> str:
-    if not item.limited:
+def _limits(item: Unknown, at_limit: bool) -> str:
+    if not item.limited and not at_limit:
         return ""
     return " to ".join(item.written(end) if math.isfinite(end) else "any" for end in (item.low, item.high))
 
@@ -93,6 +100,8 @@ def sentences(found: Fit) -> list[str]:
                     f"{worth.widening:.2f} times those of squares, as the residuals have it."
                     if math.isfinite(worth.widening) else "Most numbers are so far off that with this loss they say "
                     "nothing: the values found mean little. Fit with squares first.")
+    if not found.finished:
+        return [*told, "These are no values of a finished search: nothing is said of their errors."]
     for way in worth.vague:
         told.append(_vague(found, way))
     for first, second, correlation in close_pairs(found.unknowns, worth.correlations):
@@ -100,11 +109,14 @@ def sentences(found: Fit) -> list[str]:
             told.append(f"{first} and {second} are found together (correlation {correlation:+.3f}): each by itself is "
                         "as unsure as its error says, both at once are surer.")
     for address in found.at_limit:
-        told.append(f"{address} ended at its limit: its error means little; widen the limit (LOW:HIGH), or ask whether "
-                    "something else is wrong that it makes up for.")
+        told.append(f"{address} ended at its limit, and the errors of the others are those with it held there; widen "
+                    "the limit (LOW:HIGH), or ask whether something else is wrong that it makes up for.")
     if math.isfinite(found.away):
         told.append(f"The search ended {found.away:.2g} standard errors from where the data pull it. It began at one "
                     "place; --set puts a free quantity elsewhere to begin with.")
+    if {DRIVE_ERROR, OUTPUT_ERROR} & found.values.keys():
+        told.append("What is found of the bench is to be added to what was written down; 'hbsim compare' takes it with "
+                    "--set, such as --set bench.drive_error_db=-0.3dB.")
     return told
 
 

@@ -28,7 +28,12 @@ WRITTEN = [text.encode() for text in (
     "% VBE[V]  IB[A]  IE[A]  st\n0.62  +5.250E-08  -6.105E-06  N\n0.88  +3.100E-04  -9.910E+37  C\n",
     "#Start: 0 Hz\n#Stop: 5 kHz\n#BINs: 3\n#Y Axis Unit: dBm\n-10\n-20\n-30\n",
     "M1,A,Frequency,2.4 GHz,-23.4 dBm\nM2,A,Frequency,4.8 GHz,-43.4 dBm\n",
-    "Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n")]
+    "Pin (dBm),-20,-18,-16\nPout (dBm),-10,-8,-6\n",
+    "f0_MHz,order,f_MHz,level_dBc\n100,1,100,0\n100,2,200,-25.1\n110,1,110,0\n110,2,220,<-26\n",
+    "Pin_dBm;n;level_dBm;remark\n-10;1;-1,5;a\n-10;2;-20,1;a\n-5;1;3,1;b\n-5;2;-12,3;b\n",
+    "Pin (dBm),Harmonic,level,unit\n-10,f0,-1.5,dBm\n-10,2f0,-20,dBc\n-5,f0,3,dBm\n-5,2f0,--,dBc\n",
+    "VCE (V),IC[mA] @ IB = 10 uA,IC[mA] @ IB = 20 uA\n0.5,1,2\n1,1.1,OL\n5,1.2,2.3\n",
+    "VCE (V),IC (mA)\nIB = 10 uA\n0.5,1\n1,1.1\n\n# IB: 2e-5 A\n0.5,2\n1,2.2\n# IB: 3e-5 A\n0.5,3\n")]
 ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"1,5", b"1.5.5", b"0x1F", b"1/2",
        b"12:34", b"<-90", b"> 20 dBm", b"-140 (keyed)", b"#DIV/0!", b"#####", b"\"", b"\"a;b", b"\xb5V",
        b"\xe2\x88\x9231",
@@ -39,7 +44,8 @@ ODD = [b"", b"--", b"nan", b"-inf", b"OL", b"9.9E37", b"-9.91E+37", b"1e999", b"
 MAPPINGS = [None, None, Mapping(columns={1: Said("a", "V"), 2: Said("b", "A")}), Mapping(orientation="transposed"),
             Mapping(decimal="comma"), Mapping(table=1), Mapping(delimiter="semicolon", strict=True), Mapping(header=1),
             Mapping(trace=1, impedance=50.0, filler=(-10.0,)), Mapping(first_row=3, last_row=6, sweep="none"),
-            Mapping(axis="logarithmic"), Mapping(units=("MHz", "dBm"), names=("f", "P")), Mapping(thousands=",")]
+            Mapping(axis="logarithmic"), Mapping(units=("MHz", "dBm"), names=("f", "P")), Mapping(thousands=","),
+            Mapping(columns={2: Said("harmonic")}, carrier=1), Mapping(columns={"IB": Said("base_amps", "A")})]
 
 
 def spoiled(chance: random.Random, raw: bytes) -> bytes:

@@ -10,9 +10,11 @@ import pytest
 import hbsim
 from hbsim.bench.circuit_points import CircuitPoints
 from hbsim.bench.compare import Comparison, as_json, compared, table
-from hbsim.bench.kept import CONTENTS, keep, table_writer, text_writer
+from hbsim.bench.kept import CONTENTS, keep, places, table_writer, text_writer
 from hbsim.bench.measurement import Correction, Measured, Measurement
+from hbsim.describe.tomlfile import read_toml
 from hbsim.errors import Refusal
+from hbsim.files import watched
 from hbsim.show.compare_page import compare_page
 from hbsim.show.compare_plot import compare_figure
 
@@ -50,7 +52,7 @@ def test_the_verdict_follows_the_numbers(difference, words):
 
 def test_an_offset_is_told_with_its_sign_and_size():
     item = compared("output_dbm_2", "dBm", measured([-2.0, -2.1, -1.9]), np.zeros(3))
-    assert "-2 dB on the mean with a spread of 0.1 dB" in item.verdict
+    assert "-2 dB on the mean, with a spread of only 0.1 dB" in item.verdict
 
 
 def test_limits_count_only_where_they_are_broken():
@@ -123,9 +125,10 @@ def test_a_folder_keeps_inputs_tables_and_their_sums(tmp_path, comparison):
                 {"page.txt": text_writer("page"), "sweep.csv": table_writer(names, rows)})
     contents = json.loads(path.read_text())
     assert path.name == CONTENTS and contents["circuit_fingerprint"] == "abc"
-    assert set(contents["sha256"]) == {"inputs/sweep.csv", "inputs/lumped_doubler.toml", "page.txt", "sweep.csv"}
+    kept_as = f"inputs/{tmp_path.name}/sweep.csv"
+    assert set(contents["sha256"]) == {kept_as, "inputs/examples/lumped_doubler.toml", "page.txt", "sweep.csv"}
     import hashlib
-    assert contents["sha256"]["inputs/sweep.csv"] == hashlib.sha256(source.read_bytes()).hexdigest()
+    assert contents["sha256"][kept_as] == hashlib.sha256(source.read_bytes()).hexdigest()
     assert len(list(csv.reader((tmp_path / "kept" / "sweep.csv").open()))) == 7
     with pytest.raises(Refusal, match="holds something already"):
         keep(tmp_path / "kept", {}, "", [], {})
@@ -136,3 +139,39 @@ def test_a_comparison_without_settings_has_one_group():
                      np.zeros(0, int), {})
     assert one.axis == "" and list(one.groups()) == [""]
     assert compare_figure("", [one]).axes
+
+
+def test_limits_without_an_uncertainty_are_told_as_broken_or_held():
+    """By hand: three levels at most -90 dBm, predicted far above them, or below."""
+    values, limit = np.full(3, -90.0), np.full(3, -1)
+    none = np.full(3, np.nan)
+    item = Measured(values, none, np.full(3, -np.inf), none, limit)
+    broken = compared("output_dbm_3", "dBm", item, np.array([-10.0, 2.0, -95.0]))
+    assert broken.verdict.startswith("2 of 3 limits are broken, by up to 92 dB") and broken.limits == (3, 2)
+    held = compared("output_dbm_3", "dBm", item, np.full(3, -95.0))
+    assert held.verdict == "all its 3 limits hold; it has no numbers"
+
+
+def test_kept_files_lie_to_each_other_as_they_did(tmp_path):
+    names = ["circuit.toml", "one/d.csv", "one/bench.toml", "two/d.csv", "two/bench.toml"]
+    for name in names:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(name)
+    assert list(places(tmp_path / name for name in names).values()) == names
+    one, other = tmp_path / "one", Path(tmp_path.anchor) / "nowhere"
+    assert list(places([one / "d.csv", one / "bench.toml"]).values()) == ["d.csv", "bench.toml"]
+    apart = places([one / "d.csv", other / "one" / "d.csv", other / "x"])
+    assert list(apart.values()) == ["one/d.csv", "one_2/d.csv", "nowhere/x"]
+
+
+def test_all_files_that_are_read_are_seen(tmp_path):
+    (tmp_path / "b.toml").write_text("x = 1\n")
+    with watched() as outer:
+        read_toml(tmp_path / "b.toml")
+        with watched() as inner:
+            hbsim.load(EXAMPLES / "beacon_2304_filter_file.toml")
+        read_toml(tmp_path / "b.toml")
+    assert [path.name for path in inner][:1] == ["beacon_2304_filter_file.toml"]
+    assert "filter_2304.s2p" in {path.name for path in inner} and "b.toml" not in {path.name for path in inner}
+    assert set(inner) < set(outer) and tmp_path / "b.toml" in outer
+    read_toml(tmp_path / "b.toml")

@@ -98,7 +98,8 @@ def test_uncertainties_and_bands(folder, circuit):
     assert second.high[2] - second.values[2] == pytest.approx(wanted, abs=1e-6)
     match = item.quantities["input_return_loss_db"]
     assert np.isinf(match.high[2])  # as good as the directivity
-    assert match.standard[2] > match.standard[0] > 0.2
+    assert list(match.standard) == [0.2] * 3 and match.beside == pytest.approx(10 ** (-30 / 20) / np.sqrt(2))
+    assert match.whole_standard[2] > match.whole_standard[0] > 0.2
 
 
 def test_the_band_of_the_analysers_own_harmonic_holds_the_truth(folder, circuit):
@@ -243,3 +244,166 @@ def test_without_a_stated_uncertainty_no_agreement_is_claimed(folder, circuit):
     assert "no uncertainty is stated" in item.verdict and not item.outside_band and not item.outside_standard
     from hbsim.show.compare_plot import compare_figure
     assert compare_figure("", [one]).axes
+
+
+def test_the_band_of_a_return_loss_is_that_of_the_bridge_and_the_reading(folder, circuit):
+    """|G| +- (D + |G|^2 Ms) (Application Note 1287-3, by hand in decibels), and twice the standard uncertainty."""
+    (folder / "drive.csv").write_text(DATA.replace("30,0", "35,0"))
+    (folder / "drive.toml").write_text(COLUMNS + BENCH.replace('directivity = "30 dB"',
+                                                               'directivity = "30 dB"\nsource_match = "25 dB"'))
+    match = data_set(folder / "drive.csv", circuit).measurement.quantities["input_return_loss_db"]
+    size = 10 ** (-match.values / 20)
+    reach = 10 ** (-30 / 20) + size**2 * 10 ** (-25 / 20)
+    assert match.low == pytest.approx(-20 * np.log10(size + reach) - 0.4)
+    inside = size > reach
+    assert match.high[inside] == pytest.approx(-20 * np.log10((size - reach)[inside]) + 0.4)
+    assert np.isinf(match.high[~inside]).all() and 35.0 in match.values
+
+
+def test_a_reading_that_the_bridge_cannot_make_is_outside_twice_the_standard(circuit):
+    """35 dB read where 19.7 dB are predicted, D 30 dB: the reading would be 17.4 to 23.0 dB (by hand)."""
+    from hbsim.bench.compare import compared
+    from hbsim.bench.measurement import Measured
+    values, standard = np.array([35.0, 35.0]), np.full(2, 0.3)
+    item = Measured(values, standard, values - 9, values + 9, np.zeros(2, int), (), 10 ** (-30 / 20) / np.sqrt(2))
+    found = compared("input_return_loss_db", "dB", item, np.array([19.7, 31.0]))
+    assert found.outside_standard == (0,)
+    sigma = np.hypot(10 ** (-35 / 20) * 0.3 * np.log(10) / 20, 10 ** (-30 / 20) / np.sqrt(2))
+    assert abs(10 ** (-19.7 / 20) - 10 ** (-35 / 20)) / sigma > 3.5
+
+
+def test_losses_count_for_ratios_too(folder, circuit):
+    """By hand: a conversion loss of 5 dB with 10 + cable dB behind the circuit and 0.5 dB before it."""
+    heads = '[columns]\nP = "drive.power"\nC = "conversion_loss_db"\nD = "output_dbc_1"\n'
+    (folder / "drive.csv").write_text("P [dBm],C [dB],D [dB]\n-10,5,-20\n")
+    (folder / "drive.toml").write_text(heads + BENCH)
+    found = data_set(folder / "drive.csv", circuit).measurement
+    f0, f2 = 0.6 + 0.6 * 0.152 / 2, 0.6 + 0.6 * 1.304 / 2
+    assert found.settings["drive.power"] == pytest.approx([-10.5])
+    assert found.quantities["conversion_loss_db"].values == pytest.approx([5 - 10 - f2 - 0.5])
+    assert found.quantities["output_dbc_1"].values == pytest.approx([-20 + f0 - f2])
+    (folder / "drive.csv").write_text("P [dBm],C [1]\n-10,0.2\n")
+    (folder / "drive.toml").write_text(heads.replace("conversion_loss_db", "efficiency").replace(
+        'D = "output_dbc_1"\n', "") + BENCH)
+    with pytest.raises(Refusal, match="efficiency"):
+        data_set(folder / "drive.csv", circuit)
+
+
+def test_the_generators_second_harmonic_passes_what_stands_before_the_circuit(folder, circuit):
+    (folder / "filter.csv").write_text("frequency / GHz,loss / dB\n1.152,0.5\n2.304,50\n")
+    bench = BENCH.replace('level_error = "0.5 dB"', 'second_harmonic = "-15 dB"').replace(
+        '{ loss = "0.5 dB", name = "lead" }', '{ file = "filter.csv" }')
+    assert "filter.csv" in bench
+    (folder / "drive.toml").write_text(COLUMNS + bench)
+    item = data_set(folder / "drive.csv", circuit).measurement
+    assert item.generator_second_harmonic_db == pytest.approx([-15 - 49.5] * 3)
+    assert any("weaker by 49.50 dB" in note for note in item.notes)
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ('levels = "0.3 dB"', 'levels = "2 %"', "a share of decibels"),
+    ('supply_amps_VCC = "2 %"', 'supply_amps_VCC = "0 %"', "above zero"),
+    ('supply_amps_VCC = "2 %"', 'output_dmb_1 = "0.3 dB"', "did you mean 'output_dbm_"),
+])
+def test_uncertainties_that_mean_nothing(folder, circuit, old, new, words):
+    text = COLUMNS + BENCH
+    assert old in text
+    (folder / "drive.toml").write_text(text.replace(old, new))
+    with pytest.raises(Refusal, match=words):
+        data_set(folder / "drive.csv", circuit)
+
+
+@pytest.mark.parametrize("row", ["<0.6", "", "--"])
+def test_a_loss_table_needs_numbers(tmp_path, row):
+    from hbsim.bench.losses import loss_of_file
+    table = tmp_path / "l.csv"
+    table.write_text(f"frequency / GHz,loss / dB\n1,0.5\n2,{row}\n3,0.9\n")
+    with pytest.raises(Refusal, match="line 3|is missing"):
+        loss_of_file(table)
+    table.write_text("frequency / GHz,loss / dB\n0,0\n1,-0.5\n3,-0.9\n")
+    with pytest.raises(Refusal, match="turn the sign"):
+        loss_of_file(table)
+
+
+def test_the_worst_phase_of_the_generators_second_harmonic_is_found_between_those_solved(circuit):
+    """Against 72 solves around the circle."""
+    import hbsim as package
+    from hbsim.bench.circuit_points import CircuitPoints
+    from hbsim.bench.measurement import Measured, Measurement
+    one, zero = np.full(1, -20.0), np.zeros(1)
+    quantity = Measured(one, zero + 1e-9, one, one, zero.astype(int))
+    data = Measurement("m", {"drive.power": np.full(1, -10.0)}, {"output_dbm_2": quantity},
+                       generator_second_harmonic_db=np.full(1, -15.0))
+    points = CircuitPoints(circuit, data, harmonics=8)
+    predicted = points.predict({})
+    item = points.comparison(predicted).quantities["output_dbm_2"].measured
+    whole = package.Circuit(circuit)
+    levels = [whole.solve({"drive.power": -10.0, "drive.second_harmonic": "-15 dB",
+                           "drive.second_harmonic_phase": float(phase)}, harmonics=8).output_dbm(2)
+              for phase in range(0, 360, 5)]
+    assert item.high - item.values == pytest.approx(predicted - min(levels), abs=5e-3)  # 5 deg beside a flat extreme
+    assert item.values - item.low == pytest.approx(max(levels) - predicted, abs=5e-3)
+
+
+def test_a_harmonic_that_is_not_solved_for_is_told(circuit):
+    from hbsim.bench.circuit_points import CircuitPoints
+    from hbsim.bench.measurement import Measured, Measurement
+    one, zero = np.full(1, -20.0), np.zeros(1)
+    quantity = Measured(one, zero + 0.3, one, one, zero.astype(int))
+    points = CircuitPoints(circuit, Measurement("m", {"drive.power": one}, {"output_dbm_20": quantity}), harmonics=8)
+    found = points.comparison(points.predict({}))
+    assert any(note.startswith("output_dbm_20: ") for note in found.notes)
+
+
+def test_a_bridge_at_the_generators_end_sees_the_lead_twice(folder, circuit):
+    """By hand: 0.5 dB of lead take 1 dB from the wave that comes back, and make what stands beside it 1 dB larger."""
+    found = {}
+    for place in ("circuit", "generator"):
+        (folder / "drive.toml").write_text(COLUMNS + BENCH.replace("[bridge]", f'[bridge]\nplace = "{place}"'))
+        found[place] = data_set(folder / "drive.csv", circuit).measurement.quantities["input_return_loss_db"]
+    assert found["generator"].values == pytest.approx(found["circuit"].values - 1.0)
+    assert found["generator"].beside / found["circuit"].beside == pytest.approx([10 ** (1 / 20)] * 3)
+    assert found["generator"].low == pytest.approx(found["circuit"].low - 1.0)
+    assert "passed twice" in found["generator"].corrections[0].what
+
+
+@pytest.mark.parametrize(("text", "values", "gain"), [
+    ("S11 [dB]\n-7\n-12\n", [7, 12], False), ("S11 [dB]\n7\n12\n", [7, 12], False),
+    ("S11 [dB]\n7\n12\n-3\n", [7, 12, -3], True)])
+def test_signs_of_a_return_loss_under_the_name_of_s11(folder, circuit, text, values, gain):
+    (folder / "drive.csv").write_text("P [dBm]," + text.replace("\n", "\n0,", text.count("\n") - 1))
+    (folder / "drive.toml").write_text('[columns]\nP = "drive.power"\nS11 = "input_return_loss_db"\n')
+    item = data_set(folder / "drive.csv", circuit).measurement
+    assert list(item.quantities["input_return_loss_db"].values) == values
+    assert any("more came back" in note for note in item.notes) == gain
+
+
+def test_what_was_set_is_no_limit(folder, circuit):
+    (folder / "drive.csv").write_text(DATA.replace("-5,0;-30", "<-5,0;-30"))
+    with pytest.raises(Refusal, match="only a limit"):
+        data_set(folder / "drive.csv", circuit)
+
+
+def test_beyond_its_compression_point_an_analyser_says_only_what_the_level_is_at_least(folder, circuit):
+    (folder / "drive.toml").write_text(COLUMNS + BENCH.replace('attenuation = "10 dB"', 'attenuation = "0 dB"\n'
+                                                               'compression_point = "-25 dBm"'))
+    item = data_set(folder / "drive.csv", circuit).measurement
+    second = item.quantities["output_dbm_2"]
+    assert np.isinf(second.high).tolist() == [False, False, True]
+    assert any("beyond its compression point" in note for note in item.notes)
+
+
+def test_another_steady_state_is_told_where_the_reading_is_far_off():
+    """The varactor circuit's branch that a drive coming down meets, as `hbsim sweep` finds it at 9 dBm."""
+    from hbsim.bench.circuit_points import CircuitPoints
+    from hbsim.bench.measurement import Measured, Measurement
+    jumping = hbsim.load(EXAMPLES / "varactor_jump.toml").description
+    read, zero = np.array([-7.6]), np.zeros(1)
+    name = f"output_dbm_{jumping.wanted_harmonic}"
+    data = Measurement("one", {"drive.power": np.array([9.0])},
+                       {name: Measured(read, zero + 0.3, read - 1, read + 1, zero.astype(int))})
+    points = CircuitPoints(jumping, data)
+    one = points.with_other_states(points.comparison(points.predict({})))
+    assert one.quantities[name].outside_band == (0,)
+    (note,) = [note for note in one.notes if "another steady state" in note]
+    assert f"{name} -7.6" in note

@@ -105,7 +105,7 @@ def test_noise_with_unknown_averaging_is_an_interval():
 
 def test_what_is_near_the_noise_is_an_upper_limit():
     corrected, lowest, upper = without_noise(np.array([-82.0, np.nan]), -84.0, "power")
-    assert upper[0] and corrected[0] == -82.0 and lowest[0] == -np.inf
+    assert upper[0] and corrected[0] == -81.0 and lowest[0] == -np.inf
     assert not upper[1] and np.isnan(corrected[1])
 
 
@@ -165,3 +165,22 @@ def test_power_that_is_delivered():
     assert 10 * np.log10(delivered(0.2, 0.5)) == pytest.approx(-0.512, abs=6e-4)
     assert 10 * np.log10(delivered(-0.2, 0.5)) == pytest.approx(-2.255, abs=6e-4)
     assert behind_pad(0.2, 6.0) == pytest.approx(0.0502, abs=5e-5) and behind_pad(0.2, 10.0) == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize("above", [3.0, 3.1, 3.4, 4.0, 10.0])
+def test_a_logarithmic_mean_is_undone_down_to_where_readings_are_numbers(above):
+    """Put back: the tone found gives the reading again (E1 of scipy)."""
+    reading = -84.0 + above
+    tone = without_noise(np.array([reading]), -84.0, "logarithmic")[0][0]
+    assert tone + log_average_shift(tone - (-84.0 + 2.506816)) == pytest.approx(reading, abs=1e-5)
+
+
+def test_a_reading_below_the_noise_is_no_lower_a_limit():
+    """Tone and noise add as phasors: a dip of the noise says nothing of a tone below it (a reading within 3 dB
+    of the noise is not above it: common practice, no source)."""
+    corrected, lowest, upper = without_noise(np.array([-95.0, -82.0]), -84.0, "power")
+    assert list(corrected) == [-81.0, -81.0] and upper.all() and np.isinf(lowest).all()
+
+
+def test_beyond_the_compression_point_nothing_is_known():
+    assert compression_db(-14.9, -15.0) == -np.inf and compression_db(-15.0, -15.0) == pytest.approx(-1.0)

@@ -274,4 +274,4 @@ def test_what_is_read_is_never_written_over(tmp_path, capsys):
     told = capsys.readouterr()
     assert "write it by hand" in told.err and not told.out
     assert main(["fit", str(inline), *arguments[2:], "--keep", str(tmp_path / "kept")]) == 0  # all else is kept
-    assert "Not kept, the file with the values found" in (tmp_path / "kept" / "page.txt").read_text()
+    assert "Not written, the file with the values found" in (tmp_path / "kept" / "page.txt").read_text()

@@ -8,6 +8,7 @@ from scipy.optimize import curve_fit
 
 import hbsim
 from hbsim.bench.circuit_points import CircuitPoints
+from hbsim.bench.compare import Comparison
 from hbsim.bench.dataset import DataSet
 from hbsim.bench.fit import fit
 from hbsim.bench.judged import close_pairs
@@ -15,6 +16,7 @@ from hbsim.bench.measurement import Measured, Measurement
 from hbsim.bench.unknowns import Unknown, unknowns
 from hbsim.errors import Refusal
 from hbsim.quantities import Quantity
+from hbsim.show.fit_page import fit_page
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NAMES = ("output_dbm_1", "output_dbm_2", "input_return_loss_db", "supply_amps_VCC")
@@ -38,7 +40,7 @@ class Given(DataSet):
         return np.array(self._law(values), float)
 
     def comparison(self, predicted):
-        return None  # nobody looks at it
+        return Comparison("given", {}, {}, {}, np.zeros(0, int), {})
 
     def slopes(self, addresses):
         columns = []
@@ -293,3 +295,48 @@ def test_a_number_without_a_prediction_at_the_answer_is_left_out(line):
     assert found.values["a"] == pytest.approx(best[0], abs=0.1 * found.errors["a"])  # it stops that near
     assert found.worth.freedom == 37 and list(found.left_out.values()) == [
         "number 3 has no steady state with the values found"]
+
+
+def test_an_unfinished_search_tells_no_errors(line):
+    x, y, standard = line
+
+    class Stopped(Given):
+        def predict(self, values):
+            if self.solves > 3 * x.size:
+                self.solves = 0
+                raise KeyboardInterrupt
+            return super().predict(values)
+
+    found = fit([Stopped(lambda v: np.exp(v["a"]) + v["b"] * x, y, standard, ["a", "b"])],
+                [free("a", 2.5), free("b", 0.0)])
+    assert not found.finished and "interrupted" in found.reason
+    assert set(found.errors.values()) == {np.inf}
+    page = fit_page("t", found)
+    assert "not finished" in page and "correlations" not in page
+
+
+def test_the_error_beside_what_stands_at_its_limit_is_that_with_it_held_there(line):
+    x, y, standard = line
+    found = fit([Given(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])],
+                [free("a", 0.0), free("b", 0.0, -0.5, 0.5)])
+    _, covariance = curve_fit(lambda x, a: a - 0.5 * x, x, y, sigma=standard, absolute_sigma=True)
+    assert found.errors["a"] == pytest.approx(np.sqrt(covariance[0, 0]), rel=1e-4)  # scipy
+    assert found.errors["b"] == np.inf and not found.worth.vague
+
+
+def test_a_prediction_that_depends_on_the_way_to_it_is_not_called_the_answer(line):
+    """As where a circuit has two steady states: the search stays on the one that it met."""
+    x, y, standard = line
+
+    class Branches(Given):
+        met = 0.0
+
+        def predict(self, values):
+            found = super().predict(values)
+            return found + np.where(np.arange(x.size) == 7, self.met, 0.0)
+
+        def forget(self):
+            self.met = 5.0
+
+    found = fit([Branches(lambda v: v["a"] + v["b"] * x, y, standard, ["a", "b"])], [free("a", 2.0), free("b", -0.7)])
+    assert not found.finished and found.reason.startswith("number 7: more than one steady state")

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from hbsim.describe.parameter_text import Choices, read_parameters
+from hbsim.describe.parameter_text import Choices, Undecided, read_parameters
 from hbsim.errors import Refusal
 
 
@@ -187,3 +187,17 @@ def test_the_only_transistor_is_not_taken_for_another(text):
 def test_rbm_above_rb_and_a_head_that_is_repeated():
     found = read_parameters("Parameter Value Unit\nRB 8.4 ohm\nParameter Value Unit\nRBM 9 ohm")
     assert any("RBM (9 ohm) is above RB" in warning for warning in found.warnings)
+
+
+@pytest.mark.parametrize("text, choice, values", [
+    ("Parameter Q1 Q2 Unit\nBF 112 130 -", "die", ("Q1", "Q2")), ("AREA=8 BF=112", "area", ("8", "1")),
+    ("BF=112 IS=0,31f", "decimal_comma", ()), ("min typ max\nBF 1 2 3", "column", ("min", "typ", "max")),
+])
+def test_a_refusal_names_the_choice_that_decides(text, choice, values):
+    with pytest.raises(Undecided) as refused:
+        read_parameters(text)
+    again = refused.value.located("sheet", "a.txt")
+    assert (again.choice, again.values, again.against) == (choice, values, False)
+    assert str(again) == f"a.txt, sheet.{refused.value.place}: {refused.value.what}"
+    kinds = {"area": float, "decimal_comma": bool}
+    read_parameters(text, Choices(**{choice: kinds.get(choice, str)(values[0] if values else True)}))  # and passes

@@ -145,6 +145,7 @@ def surfaces_of(drawn):
 
 BEACON = "beacon_2304.toml"
 FOUR_PORTS = str(Path(__file__).parents[1] / "linear/touchstone_wild/bench_vna_four_port_75_ohm_tabs.s4p")
+WILD = Path(__file__).parents[1] / "bench/wild"
 FEW = ("--harmonics", "8")
 BOARD = ("--board", "fr4-0.8mm")
 LOAD = ("--resistance", "12ohm", "--reactance=-35ohm", "--at", "2.3GHz")
@@ -178,6 +179,10 @@ PICTURES = {
                 "--order", "3"), {"lines": 8}),
     "match by a stub": (("design", "match", *BOARD, *LOAD), {"lines": 10}),
     "match by lumped parts": (("design", "match", "--lumped", *LOAD), {"lines": 20}),
+    "readings of two sweeps": (("readings", str(WILD / "pa_power_sweep_wide.csv")), {"lines": 16}),
+    "readings of three sweeps": (("readings", str(WILD / "rf_vs_power_blank_line_blocks.dat")), {"lines": 12}),
+    "readings with a marker": (("readings", str(WILD / "sa_key_value_stacked.csv")), {"lines": 2}),
+    "lines of a spectrum": (("readings", str(WILD / "sa_key_value_stacked.csv"), "--f0", "48.8MHz"), {"lines": 4}),
     "feed": (("design", "feed", *BOARD, "--at", "1.152GHz", "--radial", "60deg"), {"lines": 7}),
 }
 

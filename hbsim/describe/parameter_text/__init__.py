@@ -9,6 +9,6 @@ is refused with the choices; nothing is filled in and nothing is scaled silently
 
 from .modelfile import model_text
 from .reader import read_parameters
-from .result import Check, Choices, Parameter, Parameters
+from .result import Check, Choices, Parameter, Parameters, Undecided
 
-__all__ = ["Check", "Choices", "Parameter", "Parameters", "model_text", "read_parameters"]
+__all__ = ["Check", "Choices", "Parameter", "Parameters", "Undecided", "model_text", "read_parameters"]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from ...errors import Refusal, nearest
 from .names import FACTORS, OF_A_DIODE, RATIOS, UNITS, canonical, is_known, is_package, misprint
 from .pairs import DataLine, Pair, Stream, is_name, is_unit
-from .result import Choices
+from .result import Choices, Undecided
 from .text import Line
 from .tokens import FIRST_COLUMN, LEGEND, Token, tokens_of
 from .values import reads_as
@@ -112,8 +112,8 @@ def _chosen_list(lines: Sequence[Line], choices: Choices, found: Layout) -> list
     if len(heads) > 1:
         wanted = [n for n, name in enumerate(names) if choices.die and name.lower() == choices.die.lower()]
         if len(wanted) != 1:
-            raise Refusal(f"the text has {len(heads)} lists ({', '.join(names)}); say which transistor is meant, or "
-                          "keep one", lines[heads[0][0]].place)
+            raise Undecided(f"the text has {len(heads)} lists ({', '.join(names)}); keep one, or say which transistor "
+                            "is meant", "die", names, lines[heads[0][0]].place)
         which = wanted[0]
     at, found.title, kind, end = heads[which]
     _refuse_another(found.title, choices, lines[at])
@@ -130,8 +130,8 @@ def _chosen_list(lines: Sequence[Line], choices: Choices, found: Layout) -> list
 
 def _refuse_another(name: str, choices: Choices, line: Line) -> None:
     if choices.die and name.lower() != choices.die.lower():
-        raise Refusal(f"the text is of '{name}', and '{choices.die}' is wanted; leave the wish out if it is meant",
-                      line.place)
+        raise Undecided(f"the text is of '{name}', and '{choices.die}' is wanted; leave the wish out if it is meant",
+                        "die", place=line.place, against=True)
 
 
 def _without_comment(tokens: list[Token], line: Line) -> list[Token]:
@@ -296,8 +296,8 @@ def choose_column(pair: Pair, choices: Choices) -> int:
         head.lower() == wanted.lower() or limits and head[:3] == wanted.lower()[:3])]
     if len(found) != 1:
         why = f"; there is no '{wanted}'{nearest(wanted, heads)}" if wanted else ""
-        raise Refusal(f"'{pair.shown}': the table has the columns {', '.join(heads)}; say which {what} is wanted{why}",
-                      pair.place)
+        raise Undecided(f"'{pair.shown}': the table has the columns {', '.join(heads)}; say which {what} is wanted"
+                        f"{why}", "column" if limits else "die", heads, pair.place)
     if len(pair.cells) != len(heads):
         raise Refusal(f"'{pair.shown}': {len(pair.cells)} values under {len(heads)} heads ({', '.join(heads)}); put - "
                       "where a column is empty", pair.place)

@@ -12,7 +12,7 @@ from ...quantities import show
 from . import names
 from .layout import NOTHING, Layout, choose_column
 from .pairs import Cell, Pair
-from .result import Choices, Parameter
+from .result import Choices, Parameter, Undecided
 from .tokens import split_number
 from .values import Value, finite, has_unit, read_value, reads_as
 
@@ -103,6 +103,8 @@ def _take(pair: Pair, layout: Layout, choices: Choices, comma: bool, meaning: Me
         return
     try:
         number, entry = _read(entry, cell, pair, layout, choices, comma, meaning)
+    except Undecided as refusal:
+        raise refusal.of(pair.name, pair.place) from None
     except Refusal as refusal:
         raise Refusal(f"{pair.name}: {refusal.what}", pair.place) from None
     if name in names.FACTORS:
@@ -120,7 +122,7 @@ def _set_aside(entry: Parameter, pair: Pair, choices: Choices, meaning: Meaning)
     mend = f"; did you mean '{swapped}'?" if swapped else nearest(pair.name, names.UNITS)
     mend = mend if "mean" in mend else ""
     if choices.strict:
-        raise Refusal(f"unknown name '{pair.name}'{mend}", pair.place)
+        raise Undecided(f"unknown name '{pair.name}'{mend}", "strict", place=pair.place, against=True)
     meaning.unknown.append(entry)
     meaning.warnings.append(f"{entry.place}: '{pair.name}' is not known and not used{mend}")
 
@@ -169,8 +171,8 @@ def _without_unit(entry: Parameter, value: Value, choices: Choices, meaning: Mea
     if not value.number or choices.bare_is_si:
         meaning.warnings.append(f"{entry.place}: {entry.name} has no unit; read in {entry.unit}")
         return
-    raise Refusal(f"'{entry.text}' has no unit, and other rows have theirs; write it, or say that values without "
-                  "one are in SI units")
+    raise Undecided(f"'{entry.text}' has no unit, and other rows have theirs; write it, or say that values without "
+                    "one are in SI units", "bare_is_si")
 
 
 def _keep(entry: Parameter, number: Decimal, pair: Pair, meaning: Meaning) -> None:
@@ -221,8 +223,8 @@ def _area(meaning: Meaning, choices: Choices) -> None:
     for line, factor, text in stated:
         if wanted is None or wanted not in (1, factor):
             said = "" if wanted is None else f", not {choices.area:g}"
-            raise Refusal(f"'{text}' speaks of a factor {factor:g}{said}; confirm it as the area factor, or give 1 if "
-                          "the values are for the whole transistor", f"line {line}")
+            raise Undecided(f"'{text}' speaks of a factor {factor:g}{said}; confirm it as the area factor, or give 1 "
+                            "if the values are for the whole transistor", "area", (f"{factor:g}", "1"), f"line {line}")
         if wanted == 1:
             meaning.notes.append(f"line {line}: the factor {factor:g} was said to be in the values already")
     if wanted is None or wanted == 1:

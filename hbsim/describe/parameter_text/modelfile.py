@@ -10,7 +10,7 @@ from ...errors import Refusal
 from ...quantities import quantities
 from ..fragment import exact
 from .names import UNITS
-from .result import Parameter, Parameters
+from .result import Parameter, Parameters, Undecided
 
 
 def model_text(found: Parameters, name: str = "", source: str = "") -> str:
@@ -31,7 +31,8 @@ def model_text(found: Parameters, name: str = "", source: str = "") -> str:
         No polarity, or values that the transistor model does not take, with the line of the text.
     """
     if found.polarity is None:
-        raise Refusal("the text says neither NPN nor PNP; say which it is", file=found.file)
+        raise Undecided("the text says neither NPN nor PNP; say which it is", "polarity", ("npn", "pnp"),
+                        file=found.file)
     _refuse_impossible(found)
     title = name or found.title or Path(found.file).stem or "transistor"
     source = source or Path(found.file).name or "a text"

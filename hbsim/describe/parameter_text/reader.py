@@ -10,7 +10,7 @@ from ...errors import Refusal
 from .layout import Layout, lay_out
 from .meaning import Meaning, weigh
 from .names import is_package
-from .result import Check, Choices, Parameter, Parameters
+from .result import Check, Choices, Parameter, Parameters, Undecided
 from .text import lines_of, read_file
 
 _CHECK_CURRENT, _CHECK_TEMPERATURE = 10e-3, 300.0  # [A], [K]
@@ -61,8 +61,8 @@ def read_parameters(source: str | Path, choices: Choices = Choices()) -> Paramet
 def _polarity(layout: Layout, choices: Choices) -> str | None:
     """What the head of the list says, the caller, or else the only word of that kind in the text."""
     if layout.polarity and choices.polarity and layout.polarity != choices.polarity:
-        raise Refusal(f"the list is headed {layout.polarity.upper()}, and {choices.polarity} was asked for; leave one "
-                      "out")
+        raise Undecided(f"the list is headed {layout.polarity.upper()}, and {choices.polarity} was asked for; leave "
+                        "one out", "polarity", against=True)
     hints = layout.hints | {cell.text.lower() for pair in layout.pairs if pair.name.upper() == "TYPE"
                             for cell in pair.cells if cell.text.lower() in ("npn", "pnp")}
     return layout.polarity or choices.polarity or (next(iter(hints)) if len(hints) == 1 else None)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+
+from ...errors import Refusal
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,36 @@ class Choices:
     area: float | None = None
     decimal_comma: bool = False
     strict: bool = False
+
+
+class Undecided(Refusal):
+    """A text that can be read in two ways, or a choice that it speaks against.
+
+    Parameters
+    ----------
+    what, place, file : str
+        As `Refusal` has them.
+    choice : str
+        The field of `Choices` that decides.
+    values : sequence of str
+        What it can be set to here; empty for one that is True or False.
+    against : bool
+        The choice was made, and the text speaks against it.
+    """
+
+    def __init__(self, what: str, choice: str, values: Sequence[str] = (), place: str = "", file: str = "",
+                 against: bool = False) -> None:
+        super().__init__(what, place, file)
+        self.choice, self.values, self.against = choice, tuple(values), against
+
+    def located(self, place: str = "", file: str = "") -> Undecided:
+        """As `Refusal` has it."""
+        found = super().located(place, file)
+        return Undecided(found.what, self.choice, self.values, found.place, found.file, self.against)
+
+    def of(self, name: str, place: str) -> Undecided:
+        """The same, with what it is about put before it."""
+        return Undecided(f"{name}: {self.what}", self.choice, self.values, place, self.file, self.against)
 
 
 @dataclass(frozen=True)

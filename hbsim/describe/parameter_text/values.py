@@ -15,6 +15,7 @@ from decimal import Decimal
 
 from ...errors import Refusal
 from .names import WORD_OF
+from .result import Undecided
 from .tokens import split_number
 
 _LIST_SCALES = {"MEG": "1e6", "T": "1e12", "G": "1e9", "K": "1e3", "M": "1e-3", "U": "1e-6", "Μ": "1e-6", "N": "1e-9",
@@ -61,8 +62,8 @@ def bare_number(text: str, comma_is_point: bool) -> tuple[Decimal, str, bool]:
         elif comma_is_point:
             digits = digits.replace(",", ".")
         else:
-            raise Refusal(f"'{text}' has a comma: {digits.replace(',', '.')}, two values, or thousands; write a point, "
-                          "or say that commas are decimal")
+            raise Undecided(f"'{text}' has a comma: {digits.replace(',', '.')}, two values, or thousands; write a "
+                            "point, or say that commas are decimal", "decimal_comma")
     elif comma_is_point and "." in digits:
         raise Refusal(f"'{text}' has a point where other values have a decimal comma; write all of them one way")
     exponent = re.search(r"[+-]?\s*[0-9]+$", power)[0].replace(" ", "") if power else "0"
