@@ -161,7 +161,7 @@ def _noise(item: Reading, setup: Setup) -> None:
         return
     corrected, lowest, upper = without_noise(item.values, floor, setup.averaging)
     item.add(f"noise of {show(floor, 'dBm')} taken off, {setup.averaging} averaging",
-             np.where(np.isfinite(corrected), corrected - item.values, 0.0))
+             np.where(np.isfinite(corrected) & (item.limit == 0), corrected - item.values, 0.0))  # limits are the line's
     item.limit = np.where(upper, -1, item.limit)
     with np.errstate(invalid="ignore"):
         item.widen(np.where(np.isnan(lowest), 0.0, np.minimum(lowest - corrected, 0.0)), 0.0)

@@ -58,8 +58,9 @@ def floor_of(level: np.ndarray, kept: np.ndarray, width: float = 0.0) -> Floor:
     """The floor through the points that are kept.
 
     Medians of blocks of points are fitted by a level, then by a straight line, then by lines in 2 and in 4 pieces: the
-    first is taken that their scatter does not contradict, and that a later one betters by chance only (chi-square). Where none will do the trace is cut at its
-    largest step, and each part is fitted alone; beside a step the higher part holds.
+    first is taken that their scatter does not contradict, and that a later one betters by chance only (chi-square).
+    Where none will do the trace is cut at its largest step, and each part is fitted alone; beside a step the higher
+    part holds.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ import numpy as np
 from ..errors import Refusal
 from ..quantities import finite_or_none, parse
 from .levels import level_dbm
-from .marked import FEWEST, LEVELS, MarkedLine, MarkedLines, OtherMark, listed_lines, says_spectrum
+from .marked import FEWEST, LEAST, LEVELS, MarkedLine, MarkedLines, OtherMark, listed_lines, says_spectrum
 from .readings import Column, Readings
 from .relations import Relation
 from .spectrum import PEAK, Lines, find_lines, trace_of
@@ -21,7 +21,6 @@ _BANDWIDTH = re.compile(r"(?:rbw|res(?:olution)?[ ._]*(?:bw|bandwidth))\b", re.I
 _DETECTOR = re.compile(r"(?:trace )?detect(?:or|ion)(?: type| mode)?$", re.IGNORECASE)
 _PEAK = re.compile(r"peak|pk\b|positive|pos\b", re.IGNORECASE)
 _NO_PEAK = re.compile(r"quasi|qp|neg|min", re.IGNORECASE)
-_LEAST = 10  # points of a trace whose file speaks of an analyser's settings
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +70,7 @@ def inspect(readings: Readings, f0: float | None = None, *, bandwidth: float | N
     """
     if f0 is None:
         return Inspection(readings)
-    marked = listed_lines(readings, f0, frequency_error)
+    marked = listed_lines(readings, f0, frequency_error) if bandwidth is None or not readings.columns else None
     if marked is not None:
         return Inspection(readings, marked=marked)
     frequency, levels = _trace_columns(readings)
@@ -96,8 +95,8 @@ def inspect(readings: Readings, f0: float | None = None, *, bandwidth: float | N
 
 def _check_points(count: int, told: bool) -> None:
     """Refuse what is too short for noise and lines to be told apart."""
-    if count < (_LEAST if told else FEWEST):
-        raise Refusal(f"{count} points are no trace of a spectrum: its noise is known from {FEWEST} at least ({_LEAST} "
+    if count < (LEAST if told else FEWEST):
+        raise Refusal(f"{count} points are no trace of a spectrum: its noise is known from {FEWEST} at least ({LEAST} "
                       "where the resolution bandwidth is known); leave --f0 out to see the file")
 
 

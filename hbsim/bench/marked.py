@@ -13,9 +13,11 @@ from ..quantities import show
 from .levels import level_dbm
 from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Marker, Readings
 from .relations import Relation, relations
+from .typed import PATTERN
 
 LEVELS = ("dBm", "W")
 FEWEST = 20  # points that a trace has at least; fewer rows are lines noted one by one
+LEAST = 10  # where the file speaks of an analyser's settings
 _OFF = 1e-3  # of f0: how far from a multiple of it a marker may stand (a marker stands on a point of a trace)
 
 
@@ -127,7 +129,7 @@ def listed_lines(readings: Readings, f0: float, frequency_error: float = 0.0) ->
     Raises
     ------
     Refusal
-        Rows are too few for a trace, and less than half of them stand at multiples of f0.
+        Rows are too few for a trace, and half of them or more stand at no multiple of f0.
     """
     if not readings.columns:
         return marked_lines(readings.markers, f0, frequency_error, readings.file) if readings.markers else None
@@ -135,20 +137,21 @@ def listed_lines(readings: Readings, f0: float, frequency_error: float = 0.0) ->
     if pair is None or len(readings.sweep) >= FEWEST or says_spectrum(readings):
         return None
     found = marked_lines(_rows(readings, *pair), f0, frequency_error, readings.file)
-    if 2 * len(found.harmonics) < len(readings.sweep):
-        count = len(readings.sweep)
+    count, there = len(readings.sweep), len(found.harmonics)
+    if there < 2 or 2 * there <= count:
         raise Refusal(f"{count} {'points are' if count > 1 else 'point is'} no trace of a spectrum (that has "
-                      f"{FEWEST} at least), and {len(found.harmonics)} of them stand at multiples of "
-                      f"{show(f0, 'Hz', 6)}: no list of its lines; {settle(pair)}", "", readings.file)
+                      f"{FEWEST} at least), and {there} of them stand at multiples of {show(f0, 'Hz', 6)}: no list of "
+                      f"its lines, which are typed as '{PATTERN}'; {settle(pair, count >= LEAST)}", "", readings.file)
     return found
 
 
-def settle(pair: tuple[Column, Column]) -> str:
+def settle(pair: tuple[Column, Column], trace: bool = True) -> str:
     """What to write into the bench file where a table may be a trace, or a drive that was swept."""
     frequency, level = pair
-    return (f'if the drive was swept write [columns] with the lines "{frequency.name}" = "drive.frequency" and '
-            f'"{level.name}" = "output_dbm_2" (2: the harmonic); if it is a trace of a spectrum write [analyser] with '
-            'the line resolution_bandwidth = "100 kHz" (what it was)')
+    swept = (f'if the drive was swept write [columns] with the lines "{frequency.name}" = "drive.frequency" and '
+             f'"{level.name}" = "output_dbm_2" (2: the harmonic)')
+    return swept + ("; if it is a trace of a spectrum write [analyser] with the line resolution_bandwidth = "
+                    '"100 kHz" (what it was)') * trace
 
 
 def frequency_and_level(readings: Readings) -> tuple[Column, Column] | None:

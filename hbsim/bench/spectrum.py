@@ -190,9 +190,10 @@ def harmonic_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = No
 
 
 def _harmonic(trace: Trace, f0: float, n: int, noise: Noise | None) -> HarmonicLine:
-    window = np.flatnonzero(np.abs(trace.frequency - n * f0) <= trace.reach(n) * (1 + 1e-9))
-    padded = np.concatenate(([-np.inf], trace.level, [-np.inf]))
-    tops = window[(trace.level[window] >= padded[window]) & (trace.level[window] >= padded[window + 2])]
+    reach = trace.reach(n) * (1 + 1e-9)
+    window = np.arange(*np.searchsorted(trace.frequency, (n * f0 - reach, n * f0 + reach)))
+    around = trace.level[np.clip(np.stack((window - 1, window + 1)), 0, len(trace.level) - 1)]
+    tops = window[(trace.level[window] >= around).all(0)]
     points = tops if len(tops) else window
     best = points[np.argmax(trace.level[points] - (0.0 if noise is None else noise.floor[points]))]
     place, reading = float(trace.frequency[best]), float(trace.level[best])

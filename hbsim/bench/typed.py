@@ -62,7 +62,7 @@ def typed_markers(text: Text, kinds: bytearray) -> tuple[list[Marker], list[int]
     if others:
         raise Refusal(f"'{text.lines[others[0]].strip()[:60]}' is no marker like the lines above; write it as "
                       f"'{PATTERN}' or '3 f0 < -70 dBm', or put # before it", f"line {others[0] + 1}", text.file)
-    _check_marks([number for line in lines.values() for _, number, _ in line.quantities], text)
+    _check_marks([(line.index, number) for line in lines.values() for _, number, _ in line.quantities], text)
     units = _head(text.lines[first - 1]) if first else {}
     markers = [_marker(line, units, text) for line in lines.values() if not _OFF.search(line.rest)]
     return markers, list(lines)
@@ -87,15 +87,15 @@ def _is_level(unit: Unit) -> bool:
     return unit.name.startswith("dB") or unit.name == "W"
 
 
-def _check_marks(numbers: list[str], text: Text) -> None:
-    """Refuse numbers whose mark may be that of thousands: "1,152" in a file in which no other mark is surely decimal."""
-    sure = {mark for number in numbers for mark in ".," if mark in number and not _THOUSAND.fullmatch(number)}
-    for number in numbers:
+def _check_marks(numbers: list[tuple[int, str]], text: Text) -> None:
+    """Refuse numbers whose mark may be that of thousands: "1,152" in a file where no other mark is surely decimal."""
+    sure = {mark for _, number in numbers for mark in ".," if mark in number and not _THOUSAND.fullmatch(number)}
+    for index, number in numbers:
         found = _THOUSAND.fullmatch(number)
         if len(sure) > 1 or found and found[1] not in sure and (found[1] == "," or sure):
             raise Refusal(f"'{number}' can be read in two ways: the mark in it may be the decimal one, or that of "
-                          f"thousands; write decimal points and no marks of thousands, as in '{PATTERN}'", "",
-                          text.file)
+                          f"thousands; write decimal points and no marks of thousands, as in '{PATTERN}'",
+                          f"line {index + 1}", text.file)
 
 
 def _head(line: str) -> dict[str, Unit]:

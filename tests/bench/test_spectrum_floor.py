@@ -27,11 +27,11 @@ def level(floor, detector, seed, points=POINTS):
 def test_noise_alone_is_seldom_called_a_line(floor, detector):
     """1 % is stated; bends and steps are followed by so many points only as to let through up to 3 % (binomial)."""
     found = 0
-    for seed in range(80):
+    for seed in range(50):
         trace = level(floor, detector, seed)
         noise = noise_of(trace, DETECTORS[detector][0])
         found += bool((trace > noise.floor + noise.called_db(POINTS)).any())
-    assert found <= stats.binom.ppf(0.999, 80, 0.01 if floor == "flat" else 0.03)
+    assert found <= stats.binom.ppf(0.999, 50, 0.01 if floor == "flat" else 0.03)
 
 
 @pytest.mark.parametrize("floor", FLOORS)
