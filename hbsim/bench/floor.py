@@ -11,6 +11,7 @@ _WIDE = 8.0  # resolution bandwidths that a block has at least: a line of 60 dB 
 _KNOTS = (1, 2, 3, 5)  # of lines in pieces, tried from the simplest on
 _DOUBT = 1e-3  # chance that a floor is taken for a more bent one
 _SMOOTH = 0.1  # turns a point below which a trace is no noise anywhere; noise has 2/3, of a narrow filter fewer
+_COARSE, _FEW_TURNS = 16, 3  # parts of a trace that are looked at for slopes of lines, turns that noise has in one
 _LEVEL_DB = 0.05  # scatter of the blocks that is never taken for a bent floor
 
 
@@ -71,14 +72,17 @@ def floor_of(level: np.ndarray, kept: np.ndarray, width: float = 0.0) -> Floor:
     width : float
         Resolution bandwidth in points.
     """
+    smooth = _smooth(level)
     count = int(np.clip(len(level) // max(_LEAST, _WIDE * width), 1, _MOST))
     edges = np.linspace(0, len(level), count + 1).astype(int)
-    blocks, alike = _blocks(level, kept, edges)
+    blocks, alike = _blocks(level, kept, smooth, edges)
     fewer = int(max(len(level) // (_LEAST * alike), 1))
     if fewer < count:
         count, edges = fewer, np.linspace(0, len(level), fewer + 1).astype(int)
-        blocks, alike = _blocks(level, kept, edges)
-    noisy = np.repeat(blocks.used, np.diff(edges))
+        blocks, alike = _blocks(level, kept, smooth, edges)
+    noisy = np.repeat(blocks.used, np.diff(edges)) & ~smooth
+    if not (kept & noisy).any():
+        return Floor(np.full(len(level), float(np.median(level))), noisy, True, 0.0, 1.0)
     middle = np.full(len(level), float(np.median(level[kept & noisy])))
     if count > 1:
         fitted = _parts(blocks, 0, len(level))
@@ -87,19 +91,19 @@ def floor_of(level: np.ndarray, kept: np.ndarray, width: float = 0.0) -> Floor:
     return Floor(middle, noisy, True, blocks.error_db / np.sqrt(max(blocks.used.sum(), 1)), alike)
 
 
-def _blocks(level: np.ndarray, kept: np.ndarray, edges: np.ndarray) -> tuple[_Blocks, float]:
+def _blocks(level: np.ndarray, kept: np.ndarray, smooth: np.ndarray, edges: np.ndarray) -> tuple[_Blocks, float]:
     spans = list(zip(edges[:-1], edges[1:]))
     inside = [level[a:b][kept[a:b]] if kept[a:b].any() else level[a:b] for a, b in spans]
     quartiles = np.array([np.quantile(block, (0.16, 0.5)) for block in inside])
     median, spread = quartiles[:, 1], quartiles[:, 1] - quartiles[:, 0]
     turns = np.array([_turns(level[a:b]) for a, b in spans])
-    full = np.array([kept[a:b].mean() > 0.5 for a, b in spans]) if kept.any() else np.ones(len(spans), bool)
+    full = np.array([np.mean(kept[a:b] & ~smooth[a:b]) > 0.5 for a, b in spans])
     # the slope of a line is smooth and goes far: noise turns at every second point or so, and stays together
     usual = float(np.quantile(turns, 0.75))
     used = (turns >= (0.5 * usual if usual > _SMOOTH else 0.0)) & (spread <= 2 * np.median(spread) + 0.5) & full
     if not used.any():
         used = np.ones(len(spans), bool)
-    there = kept & np.repeat(used, np.diff(edges))
+    there = kept & np.repeat(used, np.diff(edges)) & ~smooth
     alike = _alike(np.concatenate([_straight(level[a:b], middle) for (a, b), middle in zip(spans, median)]), there)
     off = level - np.repeat(median, np.diff(edges))
     inner = np.quantile(off[there], (0.4, 0.6)) if there.any() else np.zeros(2)
@@ -107,6 +111,17 @@ def _blocks(level: np.ndarray, kept: np.ndarray, edges: np.ndarray) -> tuple[_Bl
     # root(p (1 - p) / n) / density; levels against the median of their own few points stand too near to it
     error = 0.5 * float(inner[1] - inner[0]) / 0.2 / np.sqrt(max(size, 1.0)) * (1 + 4 / max(size, 1.0))
     return _Blocks(level, edges, median, used, error), alike
+
+
+def _smooth(level: np.ndarray) -> np.ndarray:
+    """Where a large part of the trace goes up or down and hardly turns: the slope of a line, no noise."""
+    edges = np.linspace(0, len(level), int(np.clip(len(level) // _LEAST, 1, _COARSE)) + 1).astype(int)
+    out = np.zeros(len(level), bool)
+    for a, b in zip(edges[:-1], edges[1:]):
+        steps = np.sign(np.diff(level[a:b]))
+        products = steps[1:] * steps[:-1]
+        out[a:b] = np.sum(products < 0) < _FEW_TURNS and len(products) > 0 and np.mean(products > 0) > 0.5
+    return out
 
 
 def _straight(level: np.ndarray, middle: float) -> np.ndarray:
@@ -136,24 +151,24 @@ def _alike(off: np.ndarray, there: np.ndarray) -> float:
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """Points from `first` to before `stop`: heights at knots that are spread evenly over them."""
+    """Points from `first` to before `stop`: heights at knots, which are spread over the blocks that are used."""
 
     first: int
     stop: int
+    knots: np.ndarray
     heights: np.ndarray
 
     def floor(self) -> np.ndarray:
         """At each point."""
-        points = np.arange(self.first, self.stop)
-        return _hats(points, self.first, self.stop, len(self.heights)) @ self.heights
+        return np.interp(np.arange(self.first, self.stop), self.knots, self.heights)
 
 
-def _hats(points: np.ndarray, first: int, stop: int, number: int) -> np.ndarray:
-    """Shares of the heights at the points, (n_point, n_knot)."""
-    if number == 1:
-        return np.ones((len(points), 1))
-    knots = np.linspace(first, stop - 1, number)
-    return np.stack([np.interp(points, knots, unit) for unit in np.eye(number)], axis=1)
+def _knots(blocks: _Blocks, rows: np.ndarray, number: int) -> np.ndarray:
+    """From the start of the first block to the end of the last, with as many blocks between all."""
+    knots = np.quantile(blocks.middle[rows], np.linspace(0, 1, number))
+    if number > 1:
+        knots[0], knots[-1] = blocks.edges[rows[0]], blocks.edges[rows[-1] + 1] - 1
+    return knots
 
 
 def _parts(blocks: _Blocks, first: int, stop: int) -> list[_Part]:
@@ -161,9 +176,9 @@ def _parts(blocks: _Blocks, first: int, stop: int) -> list[_Part]:
     from scipy.stats import chi2
     rows = _rows(blocks, first, stop)
     if not len(rows):
-        return [_Part(first, stop, np.full(1, np.nan))]
+        return [_Part(first, stop, np.full(1, first), np.full(1, np.nan))]
     if len(rows) == 1:
-        return [_Part(first, stop, blocks.median[rows])]
+        return [_Part(first, stop, blocks.middle[rows], blocks.median[rows])]
     at = _cut(blocks, rows)
     fits = [_fit(blocks, first, stop, number) for number in _KNOTS if number == 1 or 2 * number <= len(rows) + 1]
     for k, (heights, off) in enumerate(fits):
@@ -172,7 +187,7 @@ def _parts(blocks: _Blocks, first: int, stop: int) -> list[_Part]:
             continue
         # lines in pieces follow a step badly, and may do so unnoticed
         if len(heights) <= 2 or off < sum(_fit(blocks, *part, 2)[1] for part in ((first, at), (at, stop))):
-            return [_Part(first, stop, heights)]
+            return [_Part(first, stop, _knots(blocks, rows, len(heights)), heights)]
         break
     return [*_parts(blocks, first, at), *_parts(blocks, at, stop)]
 
@@ -184,7 +199,8 @@ def _rows(blocks: _Blocks, first: int, stop: int) -> np.ndarray:
 def _fit(blocks: _Blocks, first: int, stop: int, number: int) -> tuple[np.ndarray, float]:
     """Heights at so many knots by least squares, and chi-square of what is left."""
     rows = _rows(blocks, first, stop)
-    matrix = _hats(blocks.middle[rows], first, stop, number)
+    knots = _knots(blocks, rows, number) if len(rows) else np.zeros(number)
+    matrix = np.stack([np.interp(blocks.middle[rows], knots, unit) for unit in np.eye(number)], axis=1)
     heights = np.linalg.lstsq(matrix, blocks.median[rows], rcond=None)[0]
     off = (blocks.median[rows] - matrix @ heights) / max(blocks.error_db, _LEVEL_DB)
     return heights, float(off @ off)

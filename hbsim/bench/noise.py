@@ -90,7 +90,10 @@ def noise_of(level: np.ndarray, detector: str = "", width: float = 0.0) -> Noise
     """
     kept = np.ones(len(level), bool)
     for _ in range(20):
-        noise, off = _fitted(level, kept, detector, width)
+        fitted = _fitted(level, kept, detector, width)
+        if fitted is None:
+            return None
+        noise, off = fitted
         top = max(noise.shape.level_db(_LINE), LEAST_RATIO_DB)
         fewer = off <= top
         if not fewer.any() or np.array_equal(fewer, kept):
@@ -99,14 +102,16 @@ def noise_of(level: np.ndarray, detector: str = "", width: float = 0.0) -> Noise
     return noise if noise.share > 0.5 else None
 
 
-def _fitted(level: np.ndarray, kept: np.ndarray, detector: str, width: float) -> tuple[Noise, np.ndarray]:
-    """Noise, and how far each level stands from its mean. [dB]"""
+def _fitted(level: np.ndarray, kept: np.ndarray, detector: str, width: float) -> tuple[Noise, np.ndarray] | None:
+    """Noise, and how far each level stands from its mean [dB]; None where there is nothing but slopes of lines."""
     floor: Floor = floor_of(level, kept, width)
-    off = level - floor.middle
-    shape, middle = shape_of(off[kept & floor.noisy], detector)
+    off, seen = level - floor.middle, kept & floor.noisy
+    if not seen.any():
+        return None
+    shape, middle = shape_of(off[seen], detector)
     mean = floor.middle + middle - shape.middle_db
-    share = float((kept & floor.noisy).mean())
-    independent = max((kept & floor.noisy).sum() / floor.alike, 2.0)
+    share = float(seen.mean())
+    independent = max(seen.sum() / floor.alike, 2.0)
     noise = Noise(float(np.median(mean)), shape, share, mean, floor.level, floor.scatter_db, float(independent))
     return noise, level - mean
 

@@ -108,3 +108,18 @@ def test_a_long_trace_with_a_step():
     assert noise.floor.size == 100_000 and not noise.level
     # a median of 50 000 points is known to 0.03 dB
     assert noise.floor[20_000] == pytest.approx(-100, abs=0.2) and noise.floor[80_000] == pytest.approx(-83, abs=0.2)
+
+
+@pytest.mark.parametrize(("span", "rbw"), [(5e6, 1e6), (10e6, 1e6), (20e6, 1e6), (10e6, None), (20e6, None)])
+def test_a_line_that_fills_its_trace_is_no_floor(span, rbw):
+    """A line 70 dB above the noise is 4.8 bandwidths wide where it meets it (Gaussian filter): all of the first trace,
+    half of the second."""
+    for seed in range(5):
+        random = np.random.default_rng(seed)
+        frequency = np.linspace(F0 - span / 2, F0 + span / 2, POINTS)
+        noise = (random.normal(size=POINTS) + 1j * random.normal(size=POINTS)) * np.sqrt(0.5e-9)
+        line = 10 ** ((-20 - 3.0103 * ((frequency - F0) * 2 / 1e6) ** 2) / 20)
+        found = find_lines(trace_of(frequency, 20 * np.log10(np.abs(noise + line)), rbw, "sample"), F0)
+        assert found.harmonics[0].above_noise and found.harmonics[0].level == pytest.approx(-20, abs=0.02)
+        if span == 20e6 and rbw:
+            assert found.noise.mean == pytest.approx(-90, abs=0.7)  # a median of 600 points scatters by 0.26 dB
