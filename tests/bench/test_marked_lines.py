@@ -1,9 +1,13 @@
 """Lists of lines and markers, typed by hand: what is read from them, and how they lie to multiples of the drive."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import hbsim
 from hbsim.bench.inspection import as_json, inspect
+from hbsim.bench.load import data_set
 from hbsim.bench.marked import marked_lines
 from hbsim.bench.reader import interpret
 from hbsim.bench.readings import UPPER_LIMIT, Column, Marker, Readings
@@ -107,3 +111,31 @@ def test_the_file_says_that_it_is_a_trace():
     """Cut to 12 rows, with a resolution bandwidth in its head."""
     readings = rows(1.1e9 + 10e6 * np.arange(12), -80 + 0.1 * np.arange(12) % 0.3, {"RBW": ("3 MHz",)})
     assert inspect(readings, F0).traces and inspect(readings, F0).marked is None
+
+
+@pytest.fixture(scope="module")
+def circuit():
+    return hbsim.load(Path(__file__).parents[2] / "examples" / "lumped_doubler.toml").description
+
+
+@pytest.mark.parametrize("rows", [7, 101])
+def test_a_drive_that_was_swept_is_no_trace(tmp_path, circuit, rows):
+    f0 = circuit.drive.frequency
+    at = np.linspace(0.95, 1.05, rows) * f0
+    table = "\n".join(f"{a:.0f},{-9 - 3e-16 * (a - f0) ** 2:.3f}" for a in at)
+    (tmp_path / "s.csv").write_text(f"f (Hz),P2f0 (dBm)\n{table}\n")
+    with pytest.raises(Refusal, match='"f .Hz." = "drive.frequency" and "P2f0 .dBm." = "output_dbm_2"'):
+        data_set(tmp_path / "s.csv", circuit)
+    (tmp_path / "s.toml").write_text('[columns]\n"f (Hz)" = "drive.frequency"\n"P2f0 (dBm)" = "output_dbm_2"\n')
+    assert data_set(tmp_path / "s.csv", circuit).measurement.points == rows
+
+
+def test_a_list_of_lines_is_one_state(tmp_path, circuit):
+    f0 = circuit.drive.frequency / 1e6
+    (tmp_path / "m.txt").write_text(f"M1 {f0} MHz -30 dBm\nM2 {f0 + 0.5} MHz -65 dBm\nM3 {2 * f0} MHz -12 dBm\n"
+                                    f"M4 {3 * f0} MHz < -60 dBm\nM5 {4 * f0} MHz -9 dBc\n")
+    found = data_set(tmp_path / "m.txt", circuit).measurement
+    levels = {word: (item.values.tolist(), item.limit.tolist()) for word, item in found.quantities.items()}
+    assert levels == {"output_dbm_1": ([-30], [0]), "output_dbm_2": ([-12], [0]), "output_dbm_3": ([-60], [-1])}
+    said = " ".join(found.notes)
+    assert "M5" in said and "dBc" in said and "no harmonic: M2" in said and "500 kHz above f0" in said
