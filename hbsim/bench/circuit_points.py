@@ -17,6 +17,7 @@ from ..describe.description import Description
 from ..errors import NotSolved, Refusal
 from ..quantities import show
 from ..studies.outputs import column_unit
+from .cautions import of_states
 from .compare import Comparison
 from .dataset import BENCH, DRIVE_ERROR, OUTPUT_ERROR, MeasuredPoints
 from .measurement import Measured, Measurement
@@ -128,7 +129,19 @@ class CircuitPoints(MeasuredPoints):
     def comparison(self, predicted: np.ndarray) -> Comparison:
         units = {address: self.description.look_up(address)[0].unit for address in self.measurement.settings}
         found = self._compared(predicted, column_unit, units, self._widened(), self.reasons)
-        return replace(found, notes=(*found.notes, *(f"{name}: {why}" for name, why in self._no_value.items())))
+        notes = (*found.notes, *(f"{name}: {why}" for name, why in self._no_value.items()))
+        return replace(found, notes=notes, still=self._still(),
+                       cautions=(*of_states(self._solved_states()), *self.measurement.cautions))
+
+    def _still(self) -> dict[str, tuple[float, str]]:
+        """Drive and supplies that the measurement does not name, as the circuit has them."""
+        named = {_short(name) for name in self.measurement.settings}
+        found = {}
+        for address in ("drive.power", "drive.frequency", *(f"supply.{name}" for name in self.description.supplies)):
+            if address not in named:
+                spec, value = self.description.look_up(address)
+                found[address] = float(value), spec.unit
+        return found
 
     def with_other_states(self, one: Comparison) -> Comparison:
         told = []
@@ -144,8 +157,8 @@ class CircuitPoints(MeasuredPoints):
             for name in off if back is not None else []:
                 value = self._value(name, back)
                 if abs(value - one.quantities[name].predicted[point]) > _OTHERWISE_DB:
-                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state here: "
-                                f"{name} {show(value, 'dBm')}; measure up and down as two sweeps")
+                    told.append(f"point {point + 1}: a drive that comes down from above meets another steady state "
+                                f"here: {name} {show(value, 'dBm')}; measure up and down as two sweeps")
         return replace(one, notes=(*one.notes, *told))
 
     def _widened(self) -> dict[str, Measured]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -121,6 +121,10 @@ class Comparison:
     unsolved : dict
         Point -> why there is no prediction.
     notes : tuple of str
+    still : mapping
+        What the measurement does not say and the circuit has: drive and supplies. Address -> (value, unit).
+    cautions : tuple of str
+        What could break a part or an instrument, at the measured points.
     """
 
     name: str
@@ -130,6 +134,8 @@ class Comparison:
     lines: np.ndarray
     unsolved: dict[int, str]
     notes: tuple[str, ...] = ()
+    still: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
 
     @property
     def points(self) -> int:
@@ -192,7 +198,9 @@ def as_json(comparisons: Sequence[Comparison]) -> list[dict]:
     return [{"measurement": one.name,
              "settings": {address: {"unit": one.units[address], "values": [finite_or_none(value) for value in values]}
                           for address, values in one.settings.items()},
-             "lines": [int(line) for line in one.lines], "notes": list(one.notes),
+             "as_the_circuit_has_it": {address: {"unit": unit, "value": value}
+                                       for address, (value, unit) in one.still.items()},
+             "lines": [int(line) for line in one.lines], "notes": list(one.notes), "cautions": list(one.cautions),
              "unsolved": {str(point + 1): reason for point, reason in one.unsolved.items()},
              "quantities": {name: _quantity_json(item) for name, item in one.quantities.items()}}
             for one in comparisons]

@@ -18,6 +18,7 @@ from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings, turned
 from .repeats import Points
 from .settled import add_settings, spec, unit_of
 from .setup import Setup
+from .skeleton import not_known, skeleton, there_are, words_of
 from .spectrum_points import is_spectrum, of_a_spectrum
 
 _NO_GAIN = -1.0  # of a return loss: within what a bridge is off by. [dB]
@@ -50,34 +51,38 @@ def measurement(readings: Readings, setup: Setup, description: Description, name
             continue
         if column.meaning in settings or column.meaning in found:
             raise Refusal(f"'{column.meaning}' is the meaning of two columns; keep one", "columns", readings.file)
-        if _is_setting(column.meaning, [other.meaning for other in readings.columns], description, readings.file):
+        if _is_setting(column, [other.meaning for other in readings.columns], description,
+                       setup.file or readings.file):
             settings[column.meaning] = _set_values(column, description, readings)
         else:
             found[column.meaning] = _quantity(column, setup, readings, notes)
     if not found and not settings and is_spectrum(readings):
         return of_a_spectrum(readings, setup, description, name or readings.file)
     if not found:
-        raise Refusal("no column says what was measured; write into the TOML file beside it, for example: [columns] "
-                      f'"{readings.columns[-1].name if readings.columns else "name"}" = '
-                      '{ is = "output_dbm_2" }', "columns", readings.file)
+        raise Refusal(skeleton(readings, description, setup.file), "", readings.file)
     add_settings(settings, setup, description, rows)
     notes += _flag_notes(readings)
     return finished(name or readings.file, Points(settings, found, readings.lines, readings.sweep), setup, description,
                     notes)
 
 
-def _is_setting(word: str, meanings: Sequence[str], description: Description, file: str) -> bool:
-    """Whether a meaning is something that was set."""
+def _is_setting(column: Column, meanings: Sequence[str], description: Description, file: str) -> bool:
+    """Whether a column's meaning is something that was set; `file` is that which says the meaning."""
+    word, place = column.meaning, f'[columns] "{column.name}"'
     if is_device_word(word):
-        measured = [other for other in meanings if is_device_word(other)]
-        return _device_setting(word, measured)
-    if "." in word:
-        spec(word, description)
-        return True
+        other = next((text for text in meanings if text and not is_device_word(text)), "")
+        if other:
+            raise Refusal(f"'{word}' is of a device measured alone, and '{other}' of a driven circuit: no file has "
+                          f"both; for a circuit {there_are(words_of(description))}", place, file)
+        return _device_setting(word, [other for other in meanings if is_device_word(other)])
     try:
+        if "." in word:
+            spec(word, description)
+            return True
         figure(word, description)
     except Refusal as refusal:
-        raise Refusal(f"{refusal.what}; a setting is an address such as drive.power", "columns", file) from None
+        known = "." not in word and "there is no figure" in refusal.what
+        raise Refusal(not_known(word, description) if known else refusal.what, place, file) from None
     return False
 
 
@@ -106,7 +111,7 @@ def _quantity(column: Column, setup: Setup, readings: Readings, notes: list[str]
     unit = unit_of(word)
     values, flags = _in_unit(column, unit, readings), column.flags
     if word == RETURN_LOSS:
-        values, flags = _positive(values, column, readings)
+        values, flags = _positive(values, column, setup.file or readings.file)
         _tell_gain(values, readings, notes)
     limit = np.zeros(len(values), int)
     for row, flag in flags.items():
@@ -127,7 +132,7 @@ def _in_unit(column: Column, unit: str, readings: Readings) -> np.ndarray:
     raise Refusal(f"'{column.name}' is in {column.unit}, and {column.meaning} is in {unit}", "columns", readings.file)
 
 
-def _positive(values: np.ndarray, column: Column, readings: Readings) -> tuple[np.ndarray, Mapping[int, str]]:
+def _positive(values: np.ndarray, column: Column, file: str) -> tuple[np.ndarray, Mapping[int, str]]:
     """Return loss as a positive number: turned where the name says S11, refused where only the sign hints at it."""
     there = values[np.isfinite(values)]
     if not there.size or (there < 0).sum() <= there.size / 2:
@@ -135,7 +140,7 @@ def _positive(values: np.ndarray, column: Column, readings: Readings) -> tuple[n
     if column.name.lower().lstrip("|").startswith("s11"):
         return -values, turned(column.flags)
     raise Refusal(f"most numbers of '{column.name}' are negative, and a return loss is positive; if this is S11 in "
-                  "dB write scale = -1", "columns", readings.file)
+                  f'dB write "{column.name}" = {{ is = "{column.meaning}", scale = -1 }}', "[columns]", file)
 
 
 def _tell_gain(values: np.ndarray, readings: Readings, notes: list[str]) -> None:

@@ -9,8 +9,11 @@ import numpy as np
 
 from .compare import Comparison, compared
 from .measurement import Measured, Measurement
+from .setup import S_PARAMETERS
 
 DRIVE_ERROR, OUTPUT_ERROR = "bench.drive_error_db", "bench.output_error_db"
+_UNCERTAINTIES = {"dBm": "0.3 dB", "dB": "0.3 dB", "A": "0.1 mA", "W": "1 mW", "deg": "2 deg", "F": "0.05 pF",
+                  "1": "0.01"}  # of examples
 BENCH = (DRIVE_ERROR, OUTPUT_ERROR)  # unknowns that are no quantity of the circuit
 
 
@@ -68,6 +71,14 @@ class DataSet(ABC):
         """The same; where a prediction is far off another steady state is looked for, and told in a note."""
         return one
 
+    def uncertainty_word(self, number: int) -> str:
+        """What [uncertainty] calls one of the numbers."""
+        return self.labels[number].rpartition(", ")[2]
+
+    def uncertainty_line(self, number: int) -> str:
+        """An example of what the TOML file beside the data may say of how sure one of the numbers is."""
+        return f'[uncertainty] {self.uncertainty_word(number)} = "{_UNCERTAINTIES.get(self.units[number], "2 %")}"'
+
     def choose_anew(self, coarse: bool) -> None:
         """Let the next prediction choose anew how exact it is: coarse is enough to search by, against uncertainties.
         Nothing to do where there is no choice."""
@@ -107,6 +118,10 @@ class MeasuredPoints(DataSet):
         lines = measurement.lines
         self.labels = [f"point {point + 1}{f' (line {lines[point]})' if point < len(lines) else ''}, {name}"
                        for point, name in self.place]
+
+    def uncertainty_word(self, number: int) -> str:
+        name = self.place[number][1]
+        return S_PARAMETERS if name.endswith(("_re", "_im")) else name
 
     def _compared(self, predicted: np.ndarray, unit_of: Callable[[str], str], units: Mapping[str, str],
                   quantities: Mapping[str, Measured], unsolved: Mapping[int, str]) -> Comparison:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from ..quantities import quantities
 from ..studies.bias import CURRENT_SOURCE, Bias
 from ..studies.device_curves import chip
 from ..studies.small_signal import SmallSignal, slopes as law_slopes
+from .cautions import of_a_device
 from .compare import Comparison
 from .dataset import MeasuredPoints
 from .measurement import Measurement
@@ -154,7 +156,11 @@ class DevicePoints(MeasuredPoints):
         with np.errstate(over="ignore"):
             plain = np.where(self._log, self._sign * np.exp(np.where(self._log, predicted, 0.0)), predicted)
         units = {name: device_unit(name) for name in self.measurement.settings}
-        return self._compared(plain, device_unit, units, self.measurement.quantities, {})
+        found = self._compared(plain, device_unit, units, self.measurement.quantities, {})
+        if self._kind != "currents":
+            return found
+        currents = {name: item.values for name, item in self.measurement.quantities.items()}
+        return replace(found, cautions=of_a_device(self._part, self.measurement.settings, currents))
 
     def _weighed(self, description: Description) -> np.ndarray:
         """The numbers of the device as described, logarithms where these are compared."""

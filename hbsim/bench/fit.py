@@ -196,7 +196,8 @@ def _check(sets: Sequence[DataSet], unknowns: Sequence[Unknown]) -> None:
         bad = np.flatnonzero(~(np.isfinite(item.standard) & (item.standard > 0.0)))
         if bad.size:
             raise Refusal(f"{item.labels[bad[0]]}: a measured number needs a standard uncertainty above zero to be "
-                          "weighed against others", "", item.name)
+                          f"weighed against others; write for example {item.uncertainty_line(int(bad[0]))} into the "
+                          "TOML file beside it", "", item.name)
 
 
 def as_json(found: Fit) -> dict:

@@ -1,4 +1,33 @@
-"""What a person says about a data file: the tables [table] and [columns] of the TOML file beside it."""
+"""What a person says about a data file: the tables [table] and [columns] of the TOML file beside it.
+
+    [columns]                       # name in the header, or number from 1 -> what was measured, or what was set
+    "P2" = "output_dbm_2"
+    "Pgen" = "drive.power"
+    3 = { is = "supply_amps_VCC", unit = "mA", scale = 20 }   # unit of the numbers, which are multiplied by scale
+    "k" = "harmonic"                # of a table with a row for each harmonic; its level is "output_dbm" or "output_dbc"
+    "No" = "counter"                # counts rows, and is neither
+
+    [table]                         # how the file is read, where it does not say it itself
+    delimiter = "semicolon"         # or comma, tab, blanks, caret, bar, none, or the character
+    decimal = "comma"               # or point
+    thousands = "point"             # what parts groups of three digits
+    comment = "#"                   # at the start of a line that is a remark
+    header = 3                      # line with the names, from 1
+    first_row = 5                   # the first and the last line with data
+    last_row = 40
+    names = ["Pin", "P2"]           # of the columns, in order
+    units = ["dBm", "dBm"]
+    table = 2                       # which of several tables of the file, from 1
+    trace = "B"                     # which of several traces: its name, or its number from 1
+    sweep = "VCC"                   # the column whose runs are the sweeps; "none": the table is one sweep
+    orientation = "transposed"      # each line is a quantity
+    axis = "logarithmic"            # or linear: frequencies of a file that has start, stop and points alone
+    impedance = 50                  # that levels in dBuV, dBmV or dBV refer to, in ohm
+    filler = [-999]                 # numbers that stand for "no reading"
+    carrier = 2                     # order of the harmonic that levels in dBc count from
+    allow_relative = true           # levels against a stored trace are taken as they stand
+    strict = true                   # what is noted only (counts that do not agree) is refused
+"""
 
 from __future__ import annotations
 

@@ -103,6 +103,8 @@ class Measurement:
         predicted slope.
     generator_second_harmonic_db : ndarray, (n_point,), or None
         Of the generator against its f0, where both reach the circuit; its phase is not known.
+    cautions : tuple of str
+        What the readings tell that can harm an instrument.
     """
 
     name: str
@@ -113,6 +115,7 @@ class Measurement:
     notes: tuple[str, ...] = ()
     level_error_db: float = 0.0
     generator_second_harmonic_db: np.ndarray | None = None
+    cautions: tuple[str, ...] = ()
 
     @property
     def points(self) -> int:

@@ -19,6 +19,7 @@ from ..studies.parameter_names import key_of, pairs
 from .compare import Comparison, compared
 from .dataset import DataSet
 from .measurement import Measured
+from .setup import S_PARAMETERS
 
 # Standard uncertainties to the ends of the band, of which one of 2000 normal numbers lies beyond: S-parameters come by
 # the hundred, and at two every twentieth would. What is smaller than that is noise: that alone is larger once in 450.
@@ -110,6 +111,9 @@ class NetworkPoints(DataSet):
         except Refusal as refusal:  # no such line can be computed, or nothing is determined there
             self.reasons = {0: str(refusal)}
             return np.full(len(self.measured), np.nan)
+
+    def uncertainty_word(self, number: int) -> str:
+        return S_PARAMETERS
 
     def slopes(self, addresses: Sequence[str]) -> np.ndarray:
         _, found = scattering_slopes(self._at, addresses, self.frequency, **self._asked)

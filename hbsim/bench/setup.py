@@ -1,5 +1,7 @@
 """What stood between circuit and instruments: the other tables of the TOML file beside a data file.
 
+    file = "readings.csv"           # the data, where the TOML file has another name
+    name = "board 2, up"            # what pages call it
     bench = "bench.toml"            # another file, whose tables hold where this one says nothing
 
     repeats = "mean"                # readings at one setting become their mean, levels in watts; else all are kept
@@ -11,7 +13,8 @@
     losses = [{ loss = "0.6 dB", name = "cable" }]
 
     [output]                        # from the circuit's port to the analyser
-    losses = [{ loss = "10.1 dB", name = "pad" }, { file = "cable.csv" }, { file = "coupler.s2p", from = 1, to = 2 }]
+    losses = [{ loss = "10.1 dB", name = "pad" }, { file = "cable.csv", beyond = "hold" },
+          { file = "coupler.s2p", from = 1, to = 2 }]   # beyond the ends of a table: hold or extend
     circuit_match = "6 dB"          # return loss of the circuit's output at the harmonic that is read, at worst
     analyser_match = "14 dB"        # and of what it is connected to
 
@@ -220,7 +223,15 @@ def _level_correction(generator: dict[str, Any], folder: Path) -> Loss | None:
     check_keys(said, ("file", "beyond"), place)
     if "file" not in said:
         raise Refusal('write "-0.4 dB", or { file = "generator.csv" }', place)
-    return table_of_file(folder / said["file"], _beyond(said, place))
+    return table_of_file(_there(folder, said["file"], place), _beyond(said, place))
+
+
+def _there(folder: Path, name: Any, place: str) -> Path:
+    """A file that is named, which must be there."""
+    if not isinstance(name, str) or not (folder / name).is_file():
+        raise Refusal(f"asks for '{name}', and there is no such file; its name starts at the folder of this file",
+                      place)
+    return folder / name
 
 
 def _texts(tree: dict[str, Any], key: str) -> dict[str, str]:
@@ -249,4 +260,5 @@ def _loss(item: dict[str, Any], place: str, folder: Path) -> Loss:
         if loss < 0:
             raise Refusal("a loss is a positive number of dB", place)
         return Loss(item.get("name", "loss"), np.zeros(0), np.array([loss]))
-    return loss_of_file(folder / item["file"], item.get("from", 1), item.get("to", 2), beyond, item.get("name", ""))
+    return loss_of_file(_there(folder, item["file"], place), item.get("from", 1), item.get("to", 2), beyond,
+                        item.get("name", ""))

@@ -12,10 +12,14 @@ from typing import Any
 from .shared import asked_accuracy, check_outputs, hand_out, load_circuit, named_values, of_circuit
 
 
+BESIDE = "'hbsim readings --keys' prints all that the TOML file beside a data file may say."
+
+
 def add(commands: Any) -> None:
     """Put the command into the parser."""
     parser = commands.add_parser(
         "compare", help="lay measured data beside the prediction, solved at the measured points",
+        epilog=BESIDE,
         description="Lay measured data beside the prediction. What the columns of a data file are, which cables and "
                     "pads stood between, and how sure a reading is stands in a TOML file of the same name beside it.")
     of_circuit(parser, "change a quantity for the whole comparison; repeatable")
@@ -35,6 +39,7 @@ def _compare(options: argparse.Namespace) -> int:
     from ..bench.compare import as_json
     from ..show.compare_page import compare_page
     from ..show.compare_plot import compare_figure
+    check_order(options)
     check_outputs(options, inputs=read_by(options))
     check_keep(options)
     circuit = load_circuit(options)
@@ -83,6 +88,16 @@ def read_by(options: argparse.Namespace) -> list[Path]:
     """All files that the measured data are read from."""
     from ..bench.load import inputs_of
     return [path for measured in options.measured for path in inputs_of(measured)]
+
+
+def check_order(options: argparse.Namespace) -> None:
+    """Refuse a circuit file among the data, which is one in the wrong place."""
+    from ..describe.tomlfile import read_toml
+    from ..errors import Refusal
+    for path in map(Path, options.measured):
+        if path.suffix.lower() == ".toml" and path.is_file() and "part" in read_toml(path):
+            raise Refusal("is a circuit file, and stands where measured data are expected; the circuit file comes "
+                          f"first: {path} {options.file}", file=str(path))
 
 
 def check_keep(options: argparse.Namespace) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal
-from .compare import check_keep, keep_results, measured_sets, of_bench, read_by, write_comparisons
+from .compare import (
+    BESIDE, check_keep, check_order, keep_results, measured_sets, of_bench, read_by, write_comparisons)
 from .shared import check_outputs, complain, hand_out, load_circuit, named_values, of_circuit
 
 
@@ -15,6 +16,7 @@ def add(commands: Any) -> None:
     """Put the command into the parser."""
     parser = commands.add_parser(
         "fit", help="find unknown quantities from measured data, with their errors",
+        epilog=BESIDE,
         description="Find unknown quantities by least squares from any mix of measured data, with standard errors, and "
                     "say what the data cannot tell apart. Every measured quantity needs an uncertainty, in the TOML "
                     "file beside the data.")
@@ -42,6 +44,7 @@ def _fit(options: argparse.Namespace) -> int:
     from ..bench.unknowns import unknowns
     from ..show.compare_plot import compare_figure
     from ..show.fit_page import fit_page
+    check_order(options)
     check_outputs(options, inputs=read_by(options))
     if options.write and Path(options.write).exists() and not options.replace:
         raise Refusal(f"'{options.write}' is there already; name another file, or add --replace", "--write")

@@ -16,6 +16,8 @@ def add(commands: Any) -> None:
                                  description="Show a file of measured data as it is understood: columns with units, "
                                              "sweeps, markers, what is unusual; with --f0 the lines of a spectrum "
                                              "trace at multiples of the drive's frequency, and all others.")
+    parser.add_argument("--keys", action=_Keys, nargs=0,
+                        help="print all that the TOML file beside a data file may say, and leave")
     parser.add_argument("input", metavar="FILE", help="text file of an instrument or written by hand")
     parser.add_argument("--as", dest="mapping", metavar="MAP",
                         help="TOML file that says what columns are (default: that of the same name beside FILE)")
@@ -26,6 +28,15 @@ def add(commands: Any) -> None:
     parser.add_argument("--json", metavar="FILE", help="write all numbers as JSON; - is standard output")
     parser.add_argument("--plot", metavar="FILE", help="draw a picture (.png, .svg, .pdf)")
     parser.set_defaults(run=_readings)
+
+
+class _Keys(argparse.Action):
+    """Prints the keys, which need no data file."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from ..bench.keys import keys
+        print(keys())
+        parser.exit()
 
 
 def _readings(options: argparse.Namespace) -> int:
@@ -40,9 +51,27 @@ def _readings(options: argparse.Namespace) -> int:
     readings = read_readings(options.input, read_mapping(options.mapping) if options.mapping else None)
     from ..bench.inspection import as_json, inspect
     found = inspect(readings, f0, bandwidth=bandwidth, detector=options.detector, frequency_error=error or 0.0)
+    found = _with_cautions(found, options)
     from ..show.readings_page import readings_page
     hand_out(options, lambda: readings_page(found), as_json(found), lambda: _figure(found))
     return 0
+
+
+def _with_cautions(found: Any, options: argparse.Namespace) -> Any:
+    """The same with notes on levels that could harm an analyser, which the TOML file beside the data may describe."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from ..bench.cautions import of_readings
+    from ..bench.setup import Setup, read_setup
+    from ..describe.tomlfile import read_toml
+    beside = Path(options.mapping or Path(options.input).with_suffix(".toml"))
+    setup, told = Setup(), ()
+    try:
+        setup = read_setup(read_toml(beside), str(beside)) if beside.is_file() else setup
+    except Refusal as refusal:  # the file is read without it
+        told = (f"of the bench nothing is known here: {refusal}",)
+    return replace(found, notes=(*found.notes, *of_readings(found.readings, setup), *told))
 
 
 def _figure(found: Any) -> Any:

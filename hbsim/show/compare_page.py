@@ -9,6 +9,7 @@ import numpy as np
 
 from ..bench.compare import Compared, Comparison
 from ..quantities import show
+from .report import CAUTION
 from .text import listed, table, wrapped
 
 _MOST = 3  # points of each quantity told in full; --csv and --json hold all
@@ -19,7 +20,7 @@ def compare_page(title: str, comparisons: Sequence[Comparison]) -> str:
     lines = wrapped(title)
     for one in comparisons:
         lines += ["", *wrapped(f"{one.name}: {_settings(one)}"), "", *comparison_lines(one), *about_lines(one)]
-    return "\n".join([*lines, *meanings()])
+    return "\n".join([*lines, *meanings(), "", *wrapped(CAUTION)])
 
 
 def comparison_lines(one: Comparison) -> list[str]:
@@ -30,7 +31,8 @@ def comparison_lines(one: Comparison) -> list[str]:
 
 def about_lines(one: Comparison) -> list[str]:
     """What was done to the data, which points are off, and what else there is to know."""
-    return [*listed("Corrections, in the order in which they were made", corrections(one)),
+    return [*listed("Warnings", list(one.cautions)),
+            *listed("Corrections, in the order in which they were made", corrections(one)),
             *listed("Points beyond their band", _outside(one)),
             *listed("No prediction", [f"{_point(one, point)}: {reason}" for point, reason in one.unsolved.items()]),
             *listed("Also to know", list(one.notes))]
@@ -49,7 +51,9 @@ def _settings(one: Comparison) -> str:
     for name, values in one.settings.items():
         low, high = show(float(values.min()), one.units[name]), show(float(values.max()), one.units[name])
         told.append(f"{name} {low}" if low == high else f"{name} from {low} to {high}")
-    return f"{one.points} point{'s' * (one.points != 1)}" + (f"; {', '.join(told)}" if told else "")
+    still = ", ".join(f"{name} {show(value, unit)}" for name, (value, unit) in one.still.items())
+    return "; ".join([f"{one.points} point{'s' * (one.points != 1)}", *[", ".join(told)] * bool(told),
+                      *[f"as the circuit has it: {still}"] * bool(still)])
 
 
 def _table(one: Comparison) -> list[str]:
@@ -107,8 +111,10 @@ def _outside(one: Comparison) -> list[str]:
             measured, predicted = float(item.measured.values[point]), float(item.predicted[point])
             low, high = float(item.measured.low[point]), float(item.measured.high[point])
             ends = " to ".join("no limit" if math.isinf(end) else show(end, item.unit) for end in (low, high))
-            worst.append(f"{_point(one, point)}: measured {show(measured, item.unit)}, band {ends}, predicted "
-                         f"{show(predicted, item.unit)}")
+            limit = int(item.measured.limit[point])
+            reading = f"measured {show(measured, item.unit)}, band {ends}" if not limit else \
+                f"measured at {'most' if limit < 0 else 'least'} {show(measured, item.unit)}"
+            worst.append(f"{_point(one, point)}: {reading}, predicted {show(predicted, item.unit)}")
         found.append(f"{name}: point{'s' * (len(item.outside_band) > 1)} {_runs(item.outside_band)}; the worst: "
                      + "; ".join(worst))
     return found

@@ -9,6 +9,7 @@ from ..bench.fit import Fit
 from ..bench.judged import Direction, close_pairs
 from ..bench.unknowns import Unknown
 from .compare_page import about_lines, comparison_lines, meanings
+from .report import CAUTION
 from .text import listed, table, wrapped
 
 _DIGITS, _MOST_DIGITS = 4, 9
@@ -31,7 +32,8 @@ def fit_page(title: str, found: Fit) -> str:
     for before, after in zip(found.comparisons_before, found.comparisons_after):
         lines += ["", f"{before.name}, before the fit:", "", *comparison_lines(before), "",
                   f"{after.name}, with the values found:", "", *comparison_lines(after), *about_lines(after)]
-    return "\n".join([*lines, *listed("Left out", list(found.left_out.values())), *meanings()])
+    return "\n".join([*lines, *listed("Left out", list(found.left_out.values())), *meanings(), "",
+                      *wrapped(CAUTION)])
 
 
 def _values(found: Fit) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,11 +29,18 @@ DOTS, DASHES = (0, (1, 1.5)), (0, (4, 3))
 LOWEST_DBM = -100.0  # lines below this are left out of pictures
 STEM, PERIODS = "stem", "periods"  # marks of lines: on the foot of the panel; over whole periods of a waveform
 FORMATS = ("png", "svg", "pdf")
+PRINT_INCHES = 170.0 / 25.4  # width of two columns of a usual page; common practice, no source
 _BY_HARMONIC = {"output_dbm": "output at", "output_dbc": "against the wanted line, at", "output_phase_deg": "phase at"}
 _BY_NAME = {"supply_amps_": "current of", "dissipation_watts_": "heat in", "peak_volts_": "peak voltage at"}
 _WORDS = {"input_return_loss_db": "input return loss", "conversion_loss_db": "conversion loss",
           "supply_watts": "supply power", "collector_amps": "collector current", "base_amps": "base current",
-          "anode_amps": "anode current"}
+          "anode_amps": "anode current", "base_emitter_farads": "base-emitter capacitance",
+          "base_collector_farads": "base-collector capacitance",
+          "collector_substrate_farads": "collector-substrate capacitance", "junction_farads": "junction capacitance",
+          "base_volts": "base voltage", "collector_volts": "collector voltage", "anode_volts": "anode voltage",
+          "reverse_volts": "reverse voltage"}
+_OF_S = {"db": "magnitude", "deg": "phase", "re": "real part", "im": "imaginary part"}
+_S = re.compile(r"s(\d\d|\d+_\d+)_(db|deg|re|im)")
 
 
 def new_figure(width: float, height: float) -> "Figure":
@@ -46,9 +54,17 @@ def new_figure(width: float, height: float) -> "Figure":
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def heading(figure: "Figure", title: str) -> None:
-    """Write over the whole picture, from its left edge on."""
-    figure.suptitle(title, x=0.01, ha="left", fontsize=10)
+def print_figure(height: float) -> "Figure":
+    """An empty figure as wide as a print of 170 mm, with letters of 8 points there; the height in inches."""
+    from matplotlib import rcParams
+    figure = new_figure(PRINT_INCHES, height)
+    rcParams.update({"font.size": 8, "axes.titlesize": 8})
+    return figure
+
+
+def heading(figure: "Figure", title: str, points: float = 10) -> None:
+    """Write over the whole picture, from its left edge on, in letters of so many points."""
+    figure.suptitle(title, x=0.01, ha="left", fontsize=points)
 
 
 def scaled(values: np.ndarray, unit: str) -> tuple[np.ndarray, str]:
@@ -92,7 +108,19 @@ def figure_words(name: str) -> str:
     for head, words in _BY_NAME.items():
         if name.startswith(head):
             return f"{words} {name.removeprefix(head)}"
+    of_s = _S.fullmatch(name)
+    if of_s:
+        return f"S{of_s[1].replace('_', ',')} {_OF_S[of_s[2]]}"
     return _WORDS.get(name, name)
+
+
+def meaning_words(name: str) -> str:
+    """What was measured or set, as people say it: "output at 2 f0", "drive power" for "drive.power", "base voltage" for
+    "base_volts"."""
+    words = figure_words(name)
+    if words != name:
+        return words
+    return (name.removesuffix(".voltage") if name.startswith("supply.") else name).replace(".", " ")
 
 
 def check_format(path: str) -> str:

@@ -25,3 +25,8 @@ def table(rows: Sequence[Sequence[str]], left: Collection[int] = (), indent: str
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     return [(indent + "  ".join(cell.ljust(width) if i in left else cell.rjust(width)
                                 for i, (cell, width) in enumerate(zip(row, widths)))).rstrip() for row in rows]
+
+
+def folded(text: str, width: int) -> list[str]:
+    """A text as lines of at most `width` characters."""
+    return textwrap.wrap(" ".join(text.split()), width)

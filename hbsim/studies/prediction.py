@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -117,17 +118,43 @@ def warnings(state: SteadyState) -> list[str]:
             *range_warnings(ranged, float(state.frequency[wanted]), float(state.frequency[-1]))]
 
 
+class Hazard(NamedTuple):
+    """What could break a part or an instrument.
+
+    what : of which quantity, alike at all states: "Q1: peak collector voltage".
+    share : how many times its limit is reached.
+    sentence : for people, without the name of a device.
+    """
+
+    what: str
+    share: float
+    sentence: str
+
+
+def hazards(state: SteadyState) -> list[Hazard]:
+    """Of all devices, whose sentences begin with their names, then of all ports."""
+    found = [Hazard(f"{name}: {item.what}", item.share, f"{name}: {item.sentence}")
+             for name, device in state.devices.items() for item in rating_hazards(device.ratings)]
+    return found + [item for name in state.description.ports for item in _port_hazards(state, name)]
+
+
 def rating_warnings(device: DeviceState) -> list[str]:
     """A sentence for each limit that is exceeded."""
+    return [item.sentence for item in rating_hazards(device.ratings)]
+
+
+def rating_hazards(ratings: Sequence[Rating]) -> list[Hazard]:
+    """Of the limits of one device that are exceeded."""
     found = []
-    for rating in device.ratings:
+    for rating in ratings:
         if rating.exceeded:
             sentence = (f"{rating.meaning} reaches {show(rating.value, rating.unit)}, above the limit of "
                         f"{show(rating.limit, rating.unit)}")
             if "reverse base-emitter" in rating.meaning:
                 sentence += ("; the model knows no breakdown: a real junction clamps here, and these numbers no longer "
                              "hold")
-            found.append(sentence)
+            found.append(Hazard(rating.meaning, abs(rating.value / rating.limit) if rating.limit else math.inf,
+                                sentence))
     return found
 
 
@@ -137,15 +164,26 @@ def _far_over(rating: Rating) -> bool:
 
 def port_warnings(state: SteadyState, port: str) -> list[str]:
     """What could harm an instrument at a port."""
+    return [item.sentence for item in _port_hazards(state, port)]
+
+
+def _port_hazards(state: SteadyState, port: str) -> list[Hazard]:
     found = []
     total = dbm(sum(state.output_watts(k, port) for k in range(1, state.system.harmonics + 1)))
     if total > HARMFUL_DBM:
-        found.append(f"port {port}: {total:.1f} dBm come out; check the rating of what is connected, use an attenuator")
+        found.append(Hazard(f"port {port}: power", 10 ** ((total - HARMFUL_DBM) / 10),
+                            f"port {port}: {harmful_power(total, 'come out')}"))
     level = float(state.voltage(state.description.ports[port].node)[0].real)
     if abs(level) > HARMFUL_DC:
-        found.append(f"port {port}: {show(level, 'V', 3)} of DC stands at the connector and can harm an instrument; "
-                     "add a coupling capacitor")
+        found.append(Hazard(f"port {port}: DC", abs(level) / HARMFUL_DC,
+                            f"port {port}: {show(level, 'V', 3)} of DC stands at the connector and can harm an "
+                            "instrument; add a coupling capacitor"))
     return found
+
+
+def harmful_power(total_dbm: float, where: str) -> str:
+    """The sentence on power above HARMFUL_DBM; `where`: "come out", "reach the analyser"."""
+    return f"{total_dbm:.1f} dBm {where}; check the rating of what is connected, use an attenuator"
 
 
 def _drive_json(drive: Drive) -> dict[str, float]:

@@ -118,15 +118,17 @@ def test_json_and_table_hold_every_number_of_the_picture(comparison):
 
 def test_a_folder_keeps_inputs_tables_and_their_sums(tmp_path, comparison):
     _, _, one = comparison
-    source = tmp_path / "sweep.csv"
+    source, circuit = tmp_path / "data" / "sweep.csv", tmp_path / "doubler.toml"
+    source.parent.mkdir()
     source.write_text("a,b\n1,2\n")
+    circuit.write_text("")
     names, rows = table(one)
-    path = keep(tmp_path / "kept", {"command": "compare"}, "abc", [source, EXAMPLES / "lumped_doubler.toml"],
+    path = keep(tmp_path / "kept", {"command": "compare"}, "abc", [source, circuit],
                 {"page.txt": text_writer("page"), "sweep.csv": table_writer(names, rows)})
     contents = json.loads(path.read_text())
     assert path.name == CONTENTS and contents["circuit_fingerprint"] == "abc"
-    kept_as = f"inputs/{tmp_path.name}/sweep.csv"
-    assert set(contents["sha256"]) == {kept_as, "inputs/examples/lumped_doubler.toml", "page.txt", "sweep.csv"}
+    kept_as = "inputs/data/sweep.csv"
+    assert set(contents["sha256"]) == {kept_as, "inputs/doubler.toml", "page.txt", "sweep.csv"}
     import hashlib
     assert contents["sha256"][kept_as] == hashlib.sha256(source.read_bytes()).hexdigest()
     assert len(list(csv.reader((tmp_path / "kept" / "sweep.csv").open()))) == 7

@@ -163,7 +163,7 @@ def test_two_data_sets_of_one_name(folder, circuit):
 
 
 @pytest.mark.parametrize("old, new, words", [
-    ('"P_2" = { is = "output_dbm_2" }', '"P_2" = { is = "output_dbm_x" }', "no figure 'output_dbm_x'"),
+    ('"P_2" = { is = "output_dbm_2" }', '"P_2" = { is = "output_dbm_x" }', "did you mean 'output_dbm_N'"),
     ('"P_2" = { is = "output_dbm_2" }', '"P_2" = { is = "output_dbm_1" }', "meaning of two columns"),
     ('{ is = "drive.power" }', '{ is = "drive.frequency" }', "is in dBm, and drive.frequency is in Hz"),
     ('"supply.VCC" = "3 V"', 'supply.VCC = "3 V"', "stands in quotes"),
