@@ -73,7 +73,8 @@ def noise_of(level: np.ndarray, detector: str = "", width: float = 0.0) -> Noise
     The floor is fitted to medians of blocks of points (see `floor`), the shape to quantiles at 16 % and 50 % of what
     stands above or below it (see `shapes`). Points above what the noise reaches in one of 10000, and 3 dB above its
     mean, are lines, and left out until nothing changes. Noise alone passes what is said to be reached in 1 % of traces
-    in 1 to 2 % of them on level and sloping floors (100 to 2000 points), and in up to 3 % where a floor bends or steps.
+    in 1 to 2 % of them on level and sloping floors (400 to 2000 points), and in up to 3 % of those of 100 points, where
+    a floor bends or steps, and where peaks are kept and nothing says so.
 
     Parameters
     ----------
