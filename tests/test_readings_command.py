@@ -45,7 +45,7 @@ def test_page_says_the_same(trace, capsys):
     assert main(["readings", str(trace), "--f0", "1GHz"]) == 0
     page = capsys.readouterr().out
     for text in ("3001 rows, 2 columns, 1 sweep", "500 MHz", "-12.00 dBm", "1.5 f0, an odd multiple of f0 / 2",
-                 "< : not above the noise", "resolution bandwidth 3 MHz, points 1 MHz apart"):
+                 "< : no line, an upper limit", "resolution bandwidth 3 MHz, points 1 MHz apart"):
         assert text in page
     assert max(map(len, page.splitlines())) <= 125
 

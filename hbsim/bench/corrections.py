@@ -160,8 +160,9 @@ def _noise(item: Reading, setup: Setup) -> None:
     if floor is None:
         return
     corrected, lowest, upper = without_noise(item.values, floor, setup.averaging)
+    value = np.isfinite(corrected) & (item.limit == 0)  # a limit holds for the line already
     item.add(f"noise of {show(floor, 'dBm')} taken off, {setup.averaging} averaging",
-             np.where(np.isfinite(corrected), corrected - item.values, 0.0))
+             np.where(value, corrected - item.values, 0.0))
     item.limit = np.where(upper, -1, item.limit)
     with np.errstate(invalid="ignore"):
         item.widen(np.where(np.isnan(lowest), 0.0, np.minimum(lowest - corrected, 0.0)), 0.0)

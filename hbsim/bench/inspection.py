@@ -12,14 +12,15 @@ import numpy as np
 from ..errors import Refusal
 from ..quantities import finite_or_none, parse
 from .levels import level_dbm
+from .marked import FEWEST, LEAST, LEVELS, MarkedLine, MarkedLines, OtherMark, listed_lines, says_spectrum
 from .readings import Column, Readings
+from .relations import Relation
 from .spectrum import PEAK, Lines, find_lines, trace_of
 
 _BANDWIDTH = re.compile(r"(?:rbw|res(?:olution)?[ ._]*(?:bw|bandwidth))\b", re.IGNORECASE)
 _DETECTOR = re.compile(r"(?:trace )?detect(?:or|ion)(?: type| mode)?$", re.IGNORECASE)
 _PEAK = re.compile(r"peak|pk\b|positive|pos\b", re.IGNORECASE)
 _NO_PEAK = re.compile(r"quasi|qp|neg|min", re.IGNORECASE)
-LEVELS = ("dBm", "W")
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,11 +34,12 @@ class TraceLines:
 
 @dataclass(frozen=True, eq=False)
 class Inspection:
-    """A file, and what was found in its traces (none without a drive's frequency)."""
+    """A file, and what was found in its traces, or in its list of lines (none without a drive's frequency)."""
 
     readings: Readings
     traces: tuple[TraceLines, ...] = ()
     notes: tuple[str, ...] = ()
+    marked: MarkedLines | None = None
 
     @property
     def sweeps(self) -> int:
@@ -63,10 +65,14 @@ def inspect(readings: Readings, f0: float | None = None, *, bandwidth: float | N
     Raises
     ------
     Refusal
-        f0 is given and the file holds no spectrum trace, or its levels are not told apart from others'.
+        f0 is given and the file holds no spectrum trace and no list of lines, or its levels are not told apart from
+        others'.
     """
     if f0 is None:
         return Inspection(readings)
+    marked = listed_lines(readings, f0, frequency_error) if bandwidth is None or not readings.columns else None
+    if marked is not None:
+        return Inspection(readings, marked=marked)
     frequency, levels = _trace_columns(readings)
     notes: list[str] = []
     if bandwidth is None:
@@ -78,12 +84,20 @@ def inspect(readings: Readings, f0: float | None = None, *, bandwidth: float | N
         for sweep in np.unique(readings.sweep):
             rows = readings.sweep == sweep
             try:
+                _check_points(int(rows.sum()), bandwidth is not None or says_spectrum(readings))
                 trace = trace_of(frequency.values[rows], level_dbm(column.values[rows], column.unit), bandwidth,
                                  detector, frequency_error)
                 found.append(TraceLines(column.name, int(sweep), find_lines(trace, f0)))
             except Refusal as refusal:
                 raise refusal.located(f"column '{column.name}', sweep {sweep}", readings.file) from None
     return Inspection(readings, tuple(found), tuple(notes))
+
+
+def _check_points(count: int, told: bool) -> None:
+    """Refuse what is too short for noise and lines to be told apart."""
+    if count < (LEAST if told else FEWEST):
+        raise Refusal(f"{count} points are no trace of a spectrum: its noise is known from {FEWEST} at least ({LEAST} "
+                      "where the resolution bandwidth is known); leave --f0 out to see the file")
 
 
 def _trace_columns(readings: Readings) -> tuple[Column, list[Column]]:
@@ -142,8 +156,9 @@ def as_json(found: Inspection) -> dict[str, Any]:
             "columns": [_column(column) for column in readings.columns],
             "sweep": [int(number) for number in readings.sweep],
             "markers": [{"name": m.name, "frequency_hz": finite_or_none(m.frequency), "value": finite_or_none(m.value),
-                         "unit": m.unit} for m in readings.markers],
-            "notes": [*readings.notes, *found.notes], "traces": [_trace(trace) for trace in found.traces]}
+                         "unit": m.unit, "flag": m.flag, "multiple": m.order} for m in readings.markers],
+            "notes": [*readings.notes, *found.notes], "traces": [_trace(trace) for trace in found.traces],
+            "marked": None if found.marked is None else _marked(found.marked)}
 
 
 def _column(column: Column) -> dict[str, Any]:
@@ -156,14 +171,35 @@ def _column(column: Column) -> dict[str, Any]:
 def _trace(found: TraceLines) -> dict[str, Any]:
     lines = found.lines
     noise, trace = lines.noise, lines.trace
+    points = len(trace.level)
     return {"column": found.column, "sweep": found.sweep, "f0_hz": lines.f0,
             "resolution_bandwidth_hz": trace.bandwidth, "detector": trace.detector, "spacing_hz": trace.spacing,
             "point_loss_db": trace.point_loss_db, "noise_dbm": noise and noise.mean,
-            "noise_reaches_dbm": noise and noise.reached(len(trace.level)), "noise_share": noise and noise.share,
+            "noise_reaches_dbm": noise and noise.reached(points), "noise_share": noise and noise.share,
+            "noise_is_level": noise and noise.level, "noise_reaches_over_mean_db": noise and noise.over_db(points),
+            "noise_floor_dbm": None if noise is None or noise.level else noise.floor.tolist(),
+            "line_least_over_noise_db": noise and noise.called_db(points),
             "harmonics": [{"harmonic": line.harmonic, "frequency_hz": line.frequency, "level_dbm": line.level,
-                           "above_noise": line.above_noise, "over_noise_db": line.ratio_db}
+                           "above_noise": line.above_noise, "over_noise_db": line.ratio_db,
+                           "reading_dbm": line.reading, "line_least_over_noise_db": line.called_db}
                           for line in lines.harmonics],
-            "others": [{"frequency_hz": line.frequency, "level_dbm": line.level,
-                        "nearest_harmonic": line.relation.harmonic, "distance_hz": line.relation.distance,
-                        "relation": line.relation.words} for line in lines.others],
+            "others": [{"frequency_hz": line.frequency, "level_dbm": line.level, **_relation(line.relation)}
+                       for line in lines.others],
             "notes": list(lines.notes)}
+
+
+def _relation(relation: Relation) -> dict[str, Any]:
+    return {"nearest_harmonic": relation.harmonic, "distance_hz": relation.distance, "multiple": relation.multiple,
+            "relation": relation.words}
+
+
+def _marked(found: MarkedLines) -> dict[str, Any]:
+    def common(line: MarkedLine | OtherMark) -> dict[str, Any]:
+        return {"name": line.name, "frequency_hz": finite_or_none(line.frequency), "level_dbm": line.level,
+                "flag": line.flag}
+
+    return {"f0_hz": found.f0,
+            "harmonics": [{"harmonic": line.harmonic, **common(line), "distance_hz": line.distance}
+                          for line in found.harmonics],
+            "others": [{**common(line), **_relation(line.relation)} for line in found.others],
+            "notes": list(found.notes)}

@@ -10,7 +10,7 @@ from dataclasses import replace
 from .assemble import level_unit
 from .cells import read_cell
 from .headers import Fact, measure
-from .readings import Marker
+from .readings import LOWER_LIMIT, UPPER_LIMIT, Marker
 from .units import LEVELS, level_offset, unit_of
 
 _OFF = re.compile(r"off|false|0|disabled|no", re.IGNORECASE)
@@ -35,11 +35,13 @@ def markers_of(facts: list[Fact], impedance: float | None = None) -> tuple[Marke
     """
     level = level_unit(facts)
     unit = level[0].name if level else ""
-    found = [*_in_rows(facts, unit), *_in_sections(facts, unit), *_in_lines(facts, unit)]
-    if impedance is not None:
-        found = [replace(marker, value=marker.value + level_offset(marker.unit, impedance), unit="dBm")
-                 if marker.unit in LEVELS else marker for marker in found]
-    return tuple(found)
+    return in_dbm([*_in_rows(facts, unit), *_in_sections(facts, unit), *_in_lines(facts, unit)], impedance)
+
+
+def in_dbm(markers: Iterable[Marker], impedance: float | None) -> tuple[Marker, ...]:
+    """Levels in dBuV, dBmV and dBV become dBm where an impedance is known. [ohm]"""
+    return tuple(replace(marker, value=marker.value + level_offset(marker.unit, impedance), unit="dBm")
+                 if impedance is not None and marker.unit in LEVELS else marker for marker in markers)
 
 
 def _in_rows(facts: list[Fact], unit: str) -> list[Marker]:
@@ -93,4 +95,6 @@ def _marker(name: str, place: tuple[str, ...], level: tuple[str, ...], unit: str
     if where is None or what is None or not math.isfinite(where[0]) or (where[1] and where[1].name != "Hz"):
         return []
     own = what[1] or next((found for value in level if (found := unit_of(value))), None)
-    return [Marker(name, where[0], what[0], own.name if own else unit)]
+    cell = next((cell for value in level if value and (cell := read_cell(value))), None)
+    flag = cell.flag if cell and cell.flag in (UPPER_LIMIT, LOWER_LIMIT) else ""
+    return [Marker(name, where[0], what[0], own.name if own else unit, flag)]

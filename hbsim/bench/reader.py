@@ -17,14 +17,15 @@ from .families import Curves, family_of, parted_by_remarks, picked, unfolded
 from .headers import Fact, Header, fact_table, facts_of, find_header, rest_of, uncommented
 from .layout import CLEAN, COMMENT, Table, check_first, check_ragged, kinds_of, regions, split
 from .mapping import Mapping, mapping_beside
-from .markers import markers_of, only_markers
+from .markers import in_dbm, markers_of, only_markers
 from .names import Name, read_name
 from .numerals import Raw, check_comma, columns_of, joined_commas
 from .orders import by_setting
-from .readings import Readings
+from .readings import Marker, Readings
 from .sweeps import sweeps_of
 from .text import Text, read_text
 from .traces import pick_trace
+from .typed import PATTERN, typed_markers
 from .units import Unit
 
 
@@ -72,6 +73,8 @@ def interpret(text: Text, mapping: Mapping | None = None) -> Readings:
     kinds = kinds_of(text.lines, mapping.comment)
     if told is not None:
         kinds[told] = COMMENT
+    if mapping.first_row is None and mapping.header is None and (typed := typed_markers(text, kinds)) is not None:
+        return _of_markers(text, *typed, mapping, notes)
     table = choose(text, kinds, _spans(text, kinds, mapping), mapping)
     if table is None or only_markers(text.lines[row] for row in table.rows[:40]):
         return _without_table(text, kinds, notes)
@@ -126,11 +129,18 @@ def _left_out(kinds: bytearray, table: Table) -> list[str]:
     return [f"{len(lines)} lines of numbers outside the table are left out: {shown}"]
 
 
+def _of_markers(text: Text, markers: list[Marker], rows: list[int], mapping: Mapping, notes: list[str]) -> Readings:
+    notes.append("a list of markers, no trace")
+    rest = tuple(line for k, line in enumerate(text.lines) if line.strip() and k not in set(rows))
+    return Readings(text.file, (), np.zeros(0, int), rest, {}, in_dbm(markers, mapping.impedance), tuple(notes))
+
+
 def _without_table(text: Text, kinds: bytearray, notes: list[str]) -> Readings:
     facts = facts_of(text, kinds, rest_of(kinds, ()), ",")
     markers = markers_of(facts)
     if not markers:
-        raise Refusal("no data rows: no line holds numbers in columns", "", text.file)
+        raise Refusal("no data rows: no line holds numbers in columns; a list of markers has lines such as "
+                      f"'{PATTERN}'", "", text.file)
     notes.append("no trace in the file, only markers")
     return Readings(text.file, (), np.zeros(0, int), tuple(text.lines), fact_table(facts), markers, tuple(notes))
 

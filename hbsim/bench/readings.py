@@ -51,12 +51,18 @@ class Column:
 
 @dataclass(frozen=True)
 class Marker:
-    """A marker of an analyser: its name, where it stands [Hz], what it reads and in which unit ("dBm", "dB")."""
+    """A marker of an analyser: its name, where it stands [Hz], what it reads and in which unit ("dBm", "dB").
+
+    `flag` says whether the value is a limit only (UPPER_LIMIT, LOWER_LIMIT); `order` is the multiple of the drive's
+    frequency that a line is called by ("2 f0"), whose frequency may be nan.
+    """
 
     name: str
     frequency: float
     value: float
     unit: str
+    flag: str = ""
+    order: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,11 +10,15 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Relation:
-    """The nearest multiple of f0 (0: below f0 / 2), the distance from it [Hz], and what that tells; "" if nothing."""
+    """The nearest multiple of f0 (0: below f0 / 2), the distance from it [Hz], and what that tells; "" if nothing.
+
+    `multiple` is the odd multiple of f0 / 2 that the line stands at ("1.5"), None where it stands at none.
+    """
 
     harmonic: int
     distance: float
     words: str
+    multiple: float | None = None
 
 
 def relations(frequency: np.ndarray, f0: float, sharpness: Callable[[float], float]) -> list[Relation]:
@@ -32,13 +36,14 @@ def relations(frequency: np.ndarray, f0: float, sharpness: Callable[[float], flo
     order = np.floor(frequency / f0 + 0.5).astype(int)
     distance = frequency - order * f0
     known = np.array([sharpness(n) for n in order])
-    return [Relation(int(order[i]), float(distance[i]), _words(i, order, distance, known, f0))
-            for i in range(len(frequency))]
+    halves = np.floor(frequency / f0) + 0.5
+    near = np.abs(frequency - halves * f0) <= known
+    return [Relation(int(order[i]), float(distance[i]), _words(i, order, distance, known, halves[i] if near[i] else 0),
+                     float(halves[i]) if near[i] else None) for i in range(len(frequency))]
 
 
-def _words(i: int, order: np.ndarray, distance: np.ndarray, known: np.ndarray, f0: float) -> str:
-    halves = int(np.floor(order[i] * 1.0 + distance[i] / f0)) + 0.5
-    if abs(order[i] * f0 + distance[i] - halves * f0) <= known[i]:
+def _words(i: int, order: np.ndarray, distance: np.ndarray, known: np.ndarray, halves: float) -> str:
+    if halves:
         return f"{halves:g} f0, an odd multiple of f0 / 2: a divider, or a circuit that halves by itself"
     size = np.abs(distance)
     if size[i] <= 2 * known[i]:

@@ -73,19 +73,26 @@ class HarmonicLine:
     Attributes
     ----------
     harmonic : int
-    frequency, level : float
+    frequency, reading : float
         Of the highest point that is a line, or of the highest of all where none is. [Hz, dBm]
     above_noise : bool
-        Otherwise `level` is an upper limit.
+        Whether it is a line.
+    level : float
+        The reading of a line. Else an upper limit: the reading, or what a line would need to be called one in 99 % of
+        all sweeps, whichever is higher, and what it may read low between two points. [dBm]
     ratio_db : float or None
-        Level against the noise; None where the noise is not known.
+        Reading against the noise there; None where the noise is not known.
+    called_db : float or None
+        From which ratio on a reading is called a line.
     """
 
     harmonic: int
     frequency: float
-    level: float
+    reading: float
     above_noise: bool
+    level: float
     ratio_db: float | None
+    called_db: float | None
 
 
 @dataclass(frozen=True)
@@ -150,7 +157,7 @@ def find_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = None) 
     Refusal
         As `harmonic_lines`.
     """
-    noise = noise_of(trace.level)
+    noise = noise_of(trace.level, trace.detector, (trace.bandwidth or 0.0) / trace.spacing)
     found = harmonic_lines(trace, f0, harmonics, noise)
     notes = [] if found else [f"no multiple of {show(f0, 'Hz', 7)} lies inside the trace"]
     if noise is None:
@@ -163,8 +170,8 @@ def harmonic_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = No
     """The lines at multiples of the drive's frequency.
 
     Looked for within the resolution bandwidth, the spacing of points, or the drive's error times the harmonic,
-    whichever is largest; the slope of a line beside it is no line. Above the noise means: 3 dB above its mean, and
-    above what noise alone reaches there in 1 % of all sweeps.
+    whichever is largest; the slope of a line beside it is no line. What is called a line stands 3 dB above the mean of
+    the noise there, and above what noise alone reaches within that distance in 1 % of all sweeps.
 
     Raises
     ------
@@ -183,29 +190,37 @@ def harmonic_lines(trace: Trace, f0: float, harmonics: Iterable[int] | None = No
 
 
 def _harmonic(trace: Trace, f0: float, n: int, noise: Noise | None) -> HarmonicLine:
-    window = np.flatnonzero(np.abs(trace.frequency - n * f0) <= trace.reach(n) * (1 + 1e-9))
-    padded = np.concatenate(([-np.inf], trace.level, [-np.inf]))
-    tops = window[(trace.level[window] >= padded[window]) & (trace.level[window] >= padded[window + 2])]
+    reach = trace.reach(n) * (1 + 1e-9)
+    window = np.arange(*np.searchsorted(trace.frequency, (n * f0 - reach, n * f0 + reach)))
+    around = trace.level[np.clip(np.stack((window - 1, window + 1)), 0, len(trace.level) - 1)]
+    tops = window[(trace.level[window] >= around).all(0)]
     points = tops if len(tops) else window
-    best = points[np.argmax(trace.level[points])]
-    level = float(trace.level[best])
-    ratio = None if noise is None else level - noise.mean
-    above = len(tops) > 0 and (noise is None or (ratio >= LEAST_RATIO_DB and level > noise.reached(len(window))))
-    return HarmonicLine(n, float(trace.frequency[best]), level, bool(above), ratio)
+    best = points[np.argmax(trace.level[points] - (0.0 if noise is None else noise.floor[points]))]
+    place, reading = float(trace.frequency[best]), float(trace.level[best])
+    if noise is None:
+        above = bool(len(tops))
+        return HarmonicLine(n, place, reading, above, reading + (0.0 if above else trace.point_loss_db or 0.0),
+                            None, None)
+    ratio, called = reading - float(noise.floor[best]), noise.called_db(len(window))
+    above = bool(len(tops)) and ratio > called
+    seen = float(noise.floor[window].max()) + noise.seen_db(len(window))
+    limit = max(float(trace.level[window].max()), seen) + (trace.point_loss_db or 0.0)
+    return HarmonicLine(n, place, reading, above, reading if above else limit, ratio, called)
 
 
 def other_lines(trace: Trace, f0: float, noise: Noise | None = None) -> tuple[OtherLine, ...]:
     """Lines that are no harmonic, by frequency; none where the noise is not known.
 
-    A line stands above what noise alone reaches anywhere in 1 % of all sweeps, and 3 dB out of its surroundings
-    (`scipy.signal.find_peaks`).
+    A line stands 3 dB above the mean of the noise there, and above what noise alone reaches anywhere in 1 % of all
+    sweeps, and 3 dB out of its surroundings (`scipy.signal.find_peaks`).
     """
     from scipy.signal import find_peaks
     if noise is None:
         return ()
     apart = max(1, int(round((trace.bandwidth or 0.0) / trace.spacing)))
     padded = np.concatenate(([-np.inf], trace.level, [-np.inf]))
-    height = max(noise.reached(len(trace.level)), noise.mean + LEAST_RATIO_DB)
+    height = noise.floor + noise.called_db(len(trace.level))
+    height = np.concatenate(([np.inf], height, [np.inf]))
     tops = find_peaks(padded, height=height, prominence=LEAST_RATIO_DB, distance=apart)[0] - 1
     order = np.round(trace.frequency[tops] / f0)
     reach = np.array([trace.reach(n) for n in order])

@@ -8,12 +8,12 @@ from textwrap import shorten
 
 import numpy as np
 
-from ..bench.inspection import Inspection, TraceLines, flag_counts
-from ..bench.readings import Column
+from ..bench.inspection import Inspection, flag_counts
+from ..bench.readings import Column, Marker
 from ..bench.units import unit_of
 from ..quantities import show, units
-from .style import harmonic_name
-from .text import listed, table, wrapped
+from .lines_page import LIMIT_SIGNS, marked_page, trace_page
+from .text import listed, table
 
 _LONGEST = 24  # of a unit as it is written in the file
 _NUMBERS_BEHIND = re.compile(r"(?:\s+[-+]?[\d.]+(?:[eE][-+]?\d+)?)+$")  # the line of a trace may go on with numbers
@@ -32,11 +32,12 @@ def readings_page(found: Inspection) -> str:
         lines += ["", *table([["column", "unit", "first", "last", "written as", "unusual"],
                               *(_row(column) for column in readings.columns)], left=(0, 1, 4, 5))]
     if readings.markers:
-        lines += ["", "Markers", *table([[m.name, value_text(m.frequency, "Hz"), value_text(m.value, m.unit)]
-                                         for m in readings.markers], left=(0,))]
+        lines += ["", "Markers", *table([_marker_row(marker) for marker in readings.markers], left=(0,))]
     lines += listed("Notes", [*readings.notes, *found.notes])
+    if found.marked is not None:
+        lines += marked_page(found.marked)
     for trace in found.traces:
-        lines += _trace_lines(trace, found.sweeps > 1)
+        lines += trace_page(trace, found.sweeps > 1)
     return "\n".join(lines)
 
 
@@ -73,9 +74,10 @@ def below_celsius(values: np.ndarray) -> bool:
     return bool((values < _COLD).any())
 
 
-def trace_name(found: TraceLines, several: bool) -> str:
-    """"Level" or, of several sweeps, "Level, sweep 2"."""
-    return f"{found.column}, sweep {found.sweep + 1}" if several else found.column
+def _marker_row(marker: Marker) -> list[str]:
+    called = not np.isfinite(marker.frequency) and marker.order is not None
+    place = f"{marker.order:g} f0" if called else value_text(marker.frequency, "Hz")
+    return [marker.name, place, LIMIT_SIGNS.get(marker.flag, "") + value_text(marker.value, marker.unit)]
 
 
 def _many(count: int, word: str) -> str:
@@ -92,35 +94,3 @@ def _row(column: Column) -> list[str]:
     said = shorten(written_unit(column), _LONGEST, placeholder=" ...")
     unit = "%" if in_percent(column) else column.unit or "not known"
     return [name, unit, *ends, said, ", ".join(flags)]
-
-
-def _trace_lines(found: TraceLines, several: bool) -> list[str]:
-    lines, trace = found.lines, found.lines.trace
-    out = ["", f"Lines of '{trace_name(found, several)}' at multiples of {show(lines.f0, 'Hz', 7)}"]
-    width = "resolution bandwidth not known" if trace.bandwidth is None else \
-        f"resolution bandwidth {show(trace.bandwidth, 'Hz')}"
-    loss = trace.point_loss_db
-    low = f", a line between points reads at most {loss:.3f} dB low" if loss else ""
-    out += wrapped(f"{width}, points {show(trace.spacing, 'Hz')} apart{low}", "  ", "  ")
-    if lines.noise is not None:
-        out += wrapped(f"noise {lines.noise.mean:.1f} dBm (mean power, from the lower half of the "
-                       f"{100 * lines.noise.share:.0f} % of points that are no line); alone it reaches "
-                       f"{lines.noise.reached(len(trace.level)):.1f} dBm in about 1 % of such traces", "  ", "  ")
-    if lines.harmonics:
-        out += table([["", "frequency", "level", "over noise"],
-                      *([harmonic_name(line.harmonic), show(line.frequency, "Hz", 7),
-                         f"{'' if line.above_noise else '< '}{line.level:.2f} dBm",
-                         "" if line.ratio_db is None else f"{line.ratio_db:.1f} dB"] for line in lines.harmonics)],
-                     left=(0,))
-        if not all(line.above_noise for line in lines.harmonics):
-            out += ["  < : not above the noise, an upper limit"]
-    if lines.others:
-        out += ["  Lines that are no harmonic",
-                *table([["frequency", "level", "from", "by", ""],
-                        *([show(line.frequency, "Hz", 7), f"{line.level:.2f} dBm",
-                           harmonic_name(line.relation.harmonic) if line.relation.harmonic else "0",
-                           show(line.relation.distance, "Hz", 5), line.relation.words] for line in lines.others)],
-                       left=(4,))]
-    elif lines.noise is not None:
-        out += ["  no line that is no harmonic"]
-    return [*out, *(line for note in lines.notes for line in wrapped(note, "  - ", "    "))]

@@ -9,8 +9,8 @@ import numpy as np
 
 from ..bench.inspection import Inspection, TraceLines
 from ..quantities import show
+from .lines_page import place_name, trace_name
 from .readings_columns import WIDTH, columns_figure, draw_marker
-from .readings_page import trace_name
 from .style import DASHES, INK, LINES, PALE, harmonic_name, heading, new_figure, scaled
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ def _spectrum(axes: "Axes", found: TraceLines, several: bool) -> float:
     factor = frequency[-1] / trace.frequency[-1]
     axes.plot(frequency, trace.level, color=PALE, linewidth=0.9, zorder=2)
     if lines.noise is not None:
-        axes.axhline(lines.noise.mean, color=INK, linewidth=0.9, linestyle=DASHES, zorder=3)
-        axes.annotate(f"noise {lines.noise.mean:.0f} dBm", (1, lines.noise.mean), xytext=(4, 0), va="center",
+        axes.plot(frequency, lines.noise.floor, color=INK, linewidth=0.9, linestyle=DASHES, zorder=3)
+        axes.annotate(f"noise {lines.noise.floor[-1]:.0f} dBm", (1, lines.noise.floor[-1]), xytext=(4, 0), va="center",
                       xycoords=("axes fraction", "data"), textcoords="offset points", fontsize=8, annotation_clip=False)
     low, high = np.quantile(trace.level, _DEEPEST), trace.level.max()  # single dips of noise would take half the height
     tall = max([high + 0.16 * (high - low), *(line.level + 0.4 * (high - low) for line in lines.others)])
@@ -75,9 +75,7 @@ def _spectrum(axes: "Axes", found: TraceLines, several: bool) -> float:
         at = line.frequency * factor
         axes.plot(at, line.level, "D", color=LINES[1][0], markerfacecolor="white", markersize=4.5, zorder=4)
         if place < _NAMED:
-            sign = "+" if line.relation.distance >= 0 else "-"
-            axes.annotate(f"{harmonic_name(line.relation.harmonic)} {sign} "
-                          f"{show(abs(line.relation.distance), 'Hz', 4)}",
+            axes.annotate(place_name(line.relation),
                           (at, line.level), xytext=(0, 6), textcoords="offset points", rotation=90, ha="center",
                           va="bottom", fontsize=7, color=LINES[1][0], zorder=5)
     axes.set(xlabel=f"frequency / {unit}", ylabel="level / dBm")

@@ -50,16 +50,19 @@ def test_coarse_points_are_told_unless_the_detector_keeps_peaks():
 def test_noise_and_what_it_reaches(looks):
     """Mean within the scatter of seeds; noise alone passes its 1 % level in about 1 % of traces (binomial bounds)."""
     random = np.random.default_rng(7)
-    traces = 10 * np.log10(random.gamma(looks, 1 / looks, (300, 801)))
+    traces = 10 * np.log10(random.gamma(looks, 1 / looks, (150, 801)))
     found = [noise_of(trace) for trace in traces]
     means = np.array([noise.mean for noise in found])
     assert abs(means.mean()) < 0.05  # dB of a mean power of 0 dBm; bias of sample quantiles at 801 points
     passed = sum(trace.max() > noise.reached(801) for trace, noise in zip(traces, found))
-    # 1 % wanted; the fit to 801 points scatters, which lets up to 2 % through.
-    assert passed <= stats.binom.ppf(0.999, 300, 0.02)
+    assert passed <= stats.binom.ppf(0.999, 150, 0.01)
     exact = 10 * np.log10(stats.gamma.isf(0.01 / 801, looks) / looks)
-    # one trace scatters by 0.5 dB at most, the median of 300 by 0.035; with one look the quantiles' fit is 0.07 dB low
-    assert np.median([noise.reached(801) for noise in found]) == pytest.approx(exact, abs=0.15)
+    plain = np.median([noise.mean + noise.shape.level_db(0.01 / 801) for noise in found
+                       if looks == 1 or noise.shape.peaks == 1])
+    # one trace scatters by 0.5 dB at most, the median of 150 by 0.05; those taken for peaks are expected to lie higher
+    assert plain == pytest.approx(exact, abs=0.15)
+    # for the errors of its fit the level is taken higher: by as much as a trace scatters at most
+    assert 0 < np.median([noise.reached(801) for noise in found]) - plain < 0.5
 
 
 def test_noise_under_many_lines():
