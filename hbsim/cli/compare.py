@@ -9,6 +9,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from ..quantities import parse
 from .shared import (
     CIRCUIT_OR_DEVICE, asked_accuracy, check_outputs, hand_out, load_circuit_or_device, named_values, of_circuit)
 
@@ -43,9 +44,10 @@ def _compare(options: argparse.Namespace) -> int:
     check_order(options)
     check_outputs(options, inputs=read_by(options))
     check_keep(options)
+    errors, options.values = _bench_errors(options.values)
     circuit = load_circuit_or_device(options)
     with measured_sets(options, circuit.description) as sets:
-        comparisons = [item.comparison(item.predict({})) for item in sets]
+        comparisons = [_laid_beside(item, errors) for item in sets]
     title = circuit.description.title
 
     def page() -> str:
@@ -56,9 +58,23 @@ def _compare(options: argparse.Namespace) -> int:
         write_comparisons(options.csv, comparisons)
     if options.keep:
         keep_results(options, circuit.description, page(), data, comparisons,
-                     lambda: compare_figure(title, comparisons))
+                     lambda: compare_figure(title, comparisons), set_of_bench=errors)
     hand_out(options, page, data, lambda: compare_figure(title, comparisons))
     return 0 if all(item.count for one in comparisons for item in one.quantities.values()) else 1
+
+
+def _bench_errors(values: list[str]) -> tuple[dict[str, float], list[str]]:
+    """What --set says of the bench, and what it says of the circuit."""
+    from ..bench.dataset import BENCH
+    given = named_values(values, "--set")
+    return ({name: parse(text, "dB", name) for name, text in given.items() if name in BENCH},
+            [f"{name}={text}" for name, text in given.items() if name not in BENCH])
+
+
+def _laid_beside(item: Any, errors: dict[str, float]) -> Any:
+    known = set(item.addresses())
+    predicted = item.predict({name: error for name, error in errors.items() if name in known})
+    return item.with_other_states(item.comparison(predicted))
 
 
 @contextmanager
@@ -109,12 +125,18 @@ def check_keep(options: argparse.Namespace) -> None:
 
 
 def keep_results(options: argparse.Namespace, description: Any, page: str, data: dict, comparisons: Any,
-                 figure: Any, more: dict | None = None) -> None:
-    """Everything into the folder of --keep."""
+                 figure: Any, beside_circuit: dict | None = None, set_of_bench: dict | None = None) -> None:
+    """Everything into the folder of --keep.
+
+    beside_circuit : name -> what writes that file, into the folder of the copy of the circuit file, so that the files
+        which it names are found.
+    """
     import json
 
     from ..bench.compare import table
-    from ..bench.kept import keep, table_writer, text_writer
+    from ..bench.kept import keep, places, table_writer, text_writer
+    from ..describe.library import of_the_library
+    from ..files import watched
     from ..show.style import save
     from ..studies.fingerprint import circuit_fingerprint
     written = {"page.txt": text_writer(page), "results.json": text_writer(json.dumps(data, indent=1, allow_nan=False))}
@@ -122,8 +144,13 @@ def keep_results(options: argparse.Namespace, description: Any, page: str, data:
         written[f"table_{number}_{Path(one.name).stem}.csv"] = table_writer(*table(one))
     for ending in ("png", "pdf"):
         written[f"picture.{ending}"] = lambda path: save(figure(), str(path))
-    inputs = [options.file, *read_by(options)]
+    with watched() as read:  # what the circuit names: models, S-parameters
+        load_circuit_or_device(options)
+    inputs = [options.file, *(path for path in read if not of_the_library(path)), *read_by(options)]
+    folder = Path("inputs", places(inputs)[Path(options.file).resolve()]).parent
+    written |= {(folder / name).as_posix(): write for name, write in (beside_circuit or {}).items()}
     asked = {name: value for name, value in vars(options).items()
-             if isinstance(value, (str, int, float, list, type(None))) and name not in ("json", "csv", "plot")}
-    keep(options.keep, asked | {"set": named_values(options.values, "--set")}, circuit_fingerprint(description), inputs,
-         written | (more or {}))
+             if isinstance(value, (str, int, float, list, type(None)))
+             and name not in ("json", "csv", "plot", "version", "compiles")}
+    given = named_values(options.values, "--set") | (set_of_bench or {})
+    keep(options.keep, asked | {"set": given}, circuit_fingerprint(description), inputs, written)

@@ -52,6 +52,11 @@ class Entry:
         return tuple(infinite_note(name) for name in self.filled.read_as_infinite)
 
 
+def of_the_library(path: Path) -> bool:
+    """Whether a file is one of those that come with hbsim."""
+    return Path(path).resolve().is_relative_to(_ROOT.resolve())
+
+
 def names(group: str) -> list[str]:
     """Names of the models of a group: "boards", "conductors", "transistors" or "diodes"."""
     if group not in GROUPS:

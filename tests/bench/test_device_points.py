@@ -193,7 +193,7 @@ def test_a_model_file_is_fitted_and_written_by_the_command(tmp_path, capsys):
     fitted, before = device("fitted.toml", tmp_path).model, device("mine.toml", tmp_path).model
     assert fitted.IS == pytest.approx(3e-17, rel=1e-4) and fitted.BF == pytest.approx(90.0, rel=1e-4)
     assert fitted.RE == before.RE and fitted.base_inductance == before.base_inductance
-    assert (tmp_path / "kept" / "fitted_mine.toml").is_file()
+    assert (tmp_path / "kept" / "inputs" / "fitted_mine.toml").is_file()
 
 
 def diode(tmp_path, more=""):
