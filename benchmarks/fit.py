@@ -57,10 +57,10 @@ def measured(circuit: hbsim.Circuit) -> list:
 
 def by_differences(sets: list[CircuitPoints], free: list[Unknown]) -> tuple[int, float]:
     """Steady states of the same search with slopes from differences, and the weighted sum of squares it ends with."""
-    search = fitting._Search(sets, free)
+    search = fitting.Search(sets, free)
     search.choose_anew(coarse=True)
     places = np.array([item.place(item.start) for item in free])
-    fitting._left_out(search, search.predict(places))
+    search.choose(search.predict(places))
     low, high = (np.array([item.place(getattr(item, side)) for item in free]) for side in ("low", "high"))
     left = fitting._LEFT / sum(used.sum() for used in search.used)
     for search.gently, coarse, ftol in ((True, True, fitting._GENTLE), (False, True, left), (False, False, left)):
