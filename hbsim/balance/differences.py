@@ -106,9 +106,10 @@ def step_from_zero(unit: str, highest: float) -> float:
 
 def _usual(unit: str, omega: float) -> float:
     """A value that is neither large nor small at a frequency [rad/s]. A law is written as an admittance up to 1 S; a
-    millionth of REFERENCE in series with that (a resistance, an inductance) bends nothing."""
+    millionth of REFERENCE in series with that (a resistance, an inductance) bends nothing. Of a thermal resistance it
+    is more than that of any part: a step must heat by more than the temperature is settled to."""
     return {"ohm": REFERENCE, "H": REFERENCE / omega, "F": 1.0 / (REFERENCE * omega), "s": 1.0 / omega,
-            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3, "K/W": 100.0}.get(unit, 1.0)
+            "m": LIGHT / omega, "Hz": omega, "A": 1e-10, "W": 1e-3, "K/W": 1e4}.get(unit, 1.0)
 
 
 def moved_laws(circuits: Sequence[Circuit], elements: Mapping[str, Element], relations: Mapping[str, Relation],
