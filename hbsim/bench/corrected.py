@@ -12,9 +12,10 @@ from ..errors import Refusal
 from .corrections import RETURN_LOSS, Reading
 from .device_points import device_unit, is_device_word
 from .finish import finished
+from .inspection import flag_counts
 from .levels import against_wanted, in_dbm
 from .measurement import Measurement
-from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Readings, turned
+from .readings import Column, Readings, limit_of, turned
 from .repeats import Points
 from .settled import add_settings, spec, unit_of
 from .setup import Setup
@@ -96,7 +97,7 @@ def _device_setting(word: str, meanings: Sequence[str]) -> bool:
 def _set_values(column: Column, description: Description, readings: Readings) -> np.ndarray:
     wanted = device_unit(column.meaning) if is_device_word(column.meaning) else spec(column.meaning, description).unit
     values = _in_unit(column, wanted, readings)
-    limits = [row for row, flag in column.flags.items() if flag in (UPPER_LIMIT, LOWER_LIMIT)]
+    limits = [row for row, flag in column.flags.items() if limit_of(flag)]
     bad = sorted([*np.flatnonzero(~np.isfinite(values)), *limits])
     if bad:
         line = f"line {readings.lines[bad[0]]}" if bad[0] < len(readings.lines) else ""
@@ -116,7 +117,7 @@ def _quantity(column: Column, setup: Setup, readings: Readings, notes: list[str]
     limit = np.zeros(len(values), int)
     for row, flag in flags.items():
         if np.isfinite(values[row]):
-            limit[row] = {UPPER_LIMIT: -1, LOWER_LIMIT: 1}.get(flag, 0)
+            limit[row] = limit_of(flag)
     zero = np.zeros(len(values))
     return Reading(values, limit, setup.standard(word, unit, values), zero, zero)
 
@@ -156,8 +157,6 @@ def _flag_notes(readings: Readings) -> list[str]:
     found = []
     for column in readings.columns:
         if column.meaning and column.flags:
-            kinds = {}
-            for flag in column.flags.values():
-                kinds[flag] = kinds.get(flag, 0) + 1
-            found.append(f"{column.meaning}: " + ", ".join(f"{count} {kind}" for kind, count in kinds.items()))
+            found.append(f"{column.meaning}: " + ", ".join(f"{count} {kind}"
+                                                           for kind, count in flag_counts(column).items()))
     return found

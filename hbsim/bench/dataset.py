@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
@@ -39,6 +40,8 @@ class DataSet(ABC):
         Of return losses, as `Measured` has it; zero for all other numbers.
     solves : int
         Steady states solved for so far.
+    reasons : mapping
+        Point -> why it had no prediction last; a point without a word has none to tell.
     """
 
     name: str
@@ -50,6 +53,7 @@ class DataSet(ABC):
     losses: np.ndarray | None = None
     beside: np.ndarray | None = None
     solves: int = 0
+    reasons: Mapping[int, str] = MappingProxyType({})
 
     @abstractmethod
     def addresses(self) -> Sequence[str]:

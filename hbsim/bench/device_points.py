@@ -28,7 +28,7 @@ from ..studies.small_signal import SmallSignal, slopes as law_slopes
 from .cautions import of_a_device
 from .compare import Comparison
 from .dataset import MeasuredPoints
-from .measurement import Measurement
+from .measurement import Measurement, alike
 
 FREQUENCY, REVERSE = "frequency", "reverse_volts"
 _SOURCES = {"base_volts": ("base", 0.0), "collector_volts": ("collector", 0.0), "base_amps": ("base", CURRENT_SOURCE),
@@ -264,9 +264,7 @@ class DevicePoints(MeasuredPoints):
         names = self._sources()
         bias = Bias(device, dict(_SOURCES[name] for name in names))
         values = np.stack([self.measurement.settings[name] for name in names], axis=1)
-        _, first, where = np.unique(values, axis=0, return_index=True, return_inverse=True)
-        order = np.argsort(first)
-        rows, place = first[order], np.argsort(order)[where.ravel()]
+        rows, place = alike(values)
         if self.pulsed or device.heating == 0.0:
             nodes, amps = bias.sweep(values[rows])
             kelvins = np.full(len(rows), device.temperature)

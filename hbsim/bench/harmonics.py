@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from .families import picked
 from .levels import in_dbm
 from .readings import MISSING, Column
 from .units import LEVELS
@@ -112,11 +113,9 @@ def columns_of_settings(long: Long, notes: list[str]) -> tuple[Column, ...]:
     """
     firsts = long.firsts
     orders = np.unique(long.order).tolist()
-    at = {int(row): k for k, row in enumerate(firsts)}
-    kept = [replace(column, values=column.values[firsts],
-                    flags={at[row]: flag for row, flag in column.flags.items() if row in at}) for column in long.kept]
+    kept = [picked(column, firsts) for column in long.kept]
     level = " and ".join(f"'{column.name}'" for column in (long.absolute, long.relative) if column is not None)
-    notes.append(f"a row for each harmonic: '{long.name}' is taken as its order ({_listed(orders)}), {level} as its "
+    notes.append(f"a row for each harmonic: '{long.name}' is taken as its order ({listed(orders)}), {level} as its "
                  f"level at the output; {len(long.order)} rows are {len(firsts)} settings")
     missing = len(firsts) * len(orders) - len(long.order)
     if missing:
@@ -130,8 +129,9 @@ def columns_of_settings(long: Long, notes: list[str]) -> tuple[Column, ...]:
     return tuple(_levels(long, orders, kept, notes))
 
 
-def _listed(orders: list[int]) -> str:
-    return ", ".join(map(str, orders[:8])) + (" ..." if len(orders) > 8 else "")
+def listed(orders: list[int], most: int = 8) -> str:
+    """The first of some orders, in words."""
+    return ", ".join(map(str, orders[:most])) + (" ..." if len(orders) > most else "")
 
 
 def _lines(long: Long, column: Column, orders: list[int]) -> _Lines:
@@ -157,8 +157,7 @@ def _free(long: Long, column: Column, orders: list[int]) -> list[Column]:
     first = long.firsts[long.groups]
     same = all(column.flags.get(row) == column.flags.get(int(first[row])) for row in range(len(first)))
     if same and np.array_equal(column.values, column.values[first], equal_nan=True):
-        flags = {k: column.flags[int(row)] for k, row in enumerate(long.firsts) if int(row) in column.flags}
-        return [replace(column, values=column.values[long.firsts], flags=flags)]
+        return [picked(column, long.firsts)]
     return _apart(long, column, orders)
 
 

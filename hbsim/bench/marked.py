@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import Refusal
 from ..quantities import show
 from .levels import level_dbm
-from .readings import LOWER_LIMIT, UPPER_LIMIT, Column, Marker, Readings
+from .readings import Column, Marker, Readings
 from .relations import Relation, relations
 from .typed import PATTERN
 
@@ -111,11 +111,6 @@ def _nearest(known: Sequence[Marker], order: np.ndarray, away: np.ndarray, there
 
 def _dbm(marker: Marker) -> float:
     return float(level_dbm(marker.value, marker.unit))
-
-
-def limit_of(flag: str) -> int:
-    """-1 where the true value is at most what is written, +1 where at least, else 0."""
-    return {UPPER_LIMIT: -1, LOWER_LIMIT: 1}.get(flag, 0)
 
 
 def listed_lines(readings: Readings, f0: float, frequency_error: float = 0.0) -> MarkedLines | None:

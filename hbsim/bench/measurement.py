@@ -10,6 +10,14 @@ import numpy as np
 _NEPER = np.log(10.0) / 20.0
 
 
+def alike(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Kinds of equal rows, (n_point, n), in the order in which they first come: the first row of each kind, and the
+    kind of each row."""
+    _, first, where = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    return first[order], np.argsort(order)[where.ravel()]
+
+
 def reflection_off(predicted: np.ndarray, measured: np.ndarray, standard: np.ndarray,
                    beside: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
     """How far return losses are off as reflections, in standard uncertainties, with the sign of decibels; and the slope

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import Refusal
-from .harmonics import ABSOLUTE, Long, columns_of_settings, contradictions
+from .families import picked
+from .harmonics import ABSOLUTE, Long, columns_of_settings, contradictions, listed
 from .layout import Table
 from .mapping import COUNTER, HARMONIC, Mapping
 from .names import INDEX, ORDER, ORDER_LETTER, read_name
@@ -183,7 +184,7 @@ def _understood(columns: tuple[Column, ...], k: int, sure: bool, table: Table, m
     order = columns[k].values.astype(int)
     turn = _turned(order, blocks)
     if turn is not None:
-        columns = tuple(replace(column, values=column.values[turn], flags=_moved(column, turn)) for column in columns)
+        columns = tuple(picked(column, turn) for column in columns)
         order = order[turn]
     lines = (np.asarray(table.rows, int) + 1)[turn if turn is not None else slice(None)]
     nothing = np.zeros(len(order), bool)
@@ -217,10 +218,6 @@ def _turned(order: np.ndarray, blocks: np.ndarray) -> np.ndarray | None:
             return None
         turn.append(rows.reshape(len(values), counts[0]).T.ravel())
     return np.concatenate(turn)
-
-
-def _moved(column: Column, turn: np.ndarray) -> dict[int, str]:
-    return {new: column.flags[old] for new, old in enumerate(turn.tolist()) if old in column.flags}
 
 
 def _groups(order: np.ndarray, blocks: np.ndarray, changed: np.ndarray, certain: np.ndarray,
@@ -312,12 +309,8 @@ def _check_twice(order: np.ndarray, blocks: np.ndarray, groups: np.ndarray, chan
         if former == latter or former[0] == latter[0] and min(len(former), len(latter)) > 1:
             continue
         raise Refusal(f"the same setting stands twice, in lines {lines[before]} to {lines[start - 1]} with '{name}' "
-                      f"{_listed(former)} and from line {lines[start]} with {_listed(latter)}; take out what stands "
-                      "twice, or part two readings by an empty line", f"line {lines[start]}", file)
-
-
-def _listed(orders: list[int]) -> str:
-    return ", ".join(map(str, orders[:6])) + (" ..." if len(orders) > 6 else "")
+                      f"{listed(former, 6)} and from line {lines[start]} with {listed(latter, 6)}; take out what "
+                      "stands twice, or part two readings by an empty line", f"line {lines[start]}", file)
 
 
 def _check_counter(long: Long, sure: bool, said: bool) -> None:

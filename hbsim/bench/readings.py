@@ -17,6 +17,11 @@ def turned(flags: Mapping[int, str]) -> dict[int, str]:
     return {row: {UPPER_LIMIT: LOWER_LIMIT, LOWER_LIMIT: UPPER_LIMIT}.get(flag, flag) for row, flag in flags.items()}
 
 
+def limit_of(flag: str) -> int:
+    """-1 where the true value is at most what is written, +1 where at least, else 0."""
+    return {UPPER_LIMIT: -1, LOWER_LIMIT: 1}.get(flag, 0)
+
+
 @dataclass(frozen=True, eq=False)
 class Column:
     """One column of a table.

@@ -9,7 +9,7 @@ import numpy as np
 from ..quantities import show
 from .corrections import Reading
 from .levels import mean_dbm
-from .measurement import Correction
+from .measurement import Correction, alike
 from .settled import unit_of
 
 _LOSSES = ("input_return_loss_db", "conversion_loss_db")  # decibels that grow where a power falls
@@ -43,8 +43,7 @@ def means(points: Points, notes: list[str]) -> Points:
     as it is stated for one reading, for what repeats do not show (scale, flatness) is in it; where none is stated it is
     the pooled scatter over the root of the number of readings (JCGM 100:2008, 4.2.3 and 4.2.4).
     """
-    where = _groups(points)
-    first = np.array([np.flatnonzero(where == number)[0] for number in range(where.max(initial=-1) + 1)], int)
+    first, where = alike(np.column_stack([*points.settings.values(), _side(points)]))
     if len(first) == len(where):
         notes.append("no setting was read more than once: there is nothing to take the mean of")
         return points
@@ -52,15 +51,6 @@ def means(points: Points, notes: list[str]) -> Points:
     notes.append(f"{len(where)} readings at {len(first)} settings: the mean of each, levels in watts")
     return Points({address: values[first] for address, values in points.settings.items()}, readings,
                   points.lines[first] if len(points.lines) else points.lines, points.sweep[first])
-
-
-def _groups(points: Points) -> np.ndarray:
-    """Number of the mean that a point goes into, in the order in which they first come."""
-    rows = np.column_stack([*points.settings.values(), _side(points)])
-    _, first, where = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-    rank = np.empty(len(first), int)
-    rank[np.argsort(first)] = np.arange(len(first))
-    return rank[where.ravel()]
 
 
 def _side(points: Points) -> np.ndarray:

@@ -78,13 +78,12 @@ class Search:
         for item, predicted in zip(self.sets, before):
             used = np.isfinite(predicted)
             self.used.append(used)
-            reasons = getattr(item, "reasons", {})
             for number in np.flatnonzero(~used):
                 what, more = item.missing(int(number))
                 left[item.name, int(number)] = f"{item.labels[number]} {what} at the start{more}"
             if not used.any():
                 raise NotSolved(f"{item.name}: none of its points has a steady state at the start"
-                                + (f" ({next(iter(reasons.values()))})" if reasons else ""))
+                                + (f" ({next(iter(item.reasons.values()))})" if item.reasons else ""))
         return left
 
     def drop_missing(self, places: np.ndarray) -> dict[tuple[str, int], str]:

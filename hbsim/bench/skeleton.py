@@ -9,7 +9,7 @@ from ..describe.description import Description
 from ..devices.bjt import BJT
 from ..errors import closest
 from ..quantities import show
-from .device_alone import NAME
+from .device_alone import NAME, is_alone
 from .device_points import device_unit
 from .readings import Readings
 
@@ -18,14 +18,14 @@ _CLOSE = 0.6  # of a word and a misspelt one, as errors.nearest has it
 OF_CIRCUITS = {"output_dbm_N": _LEVELS, "output_dbc_N": ("dB", "dBc"), "output_phase_deg_N": ("deg",),
                "conversion_loss_db": ("dB",), "input_return_loss_db": ("dB",), "supply_watts": ("W",),
                "efficiency": ("1",)}
-OF_TRANSISTORS = ("base_volts", "collector_volts", "base_amps", "collector_amps", "reverse_volts", "frequency",
-                   "base_emitter_farads", "base_collector_farads", "collector_substrate_farads")
+OF_TRANSISTORS = ("base_volts", "collector_volts", "base_amps", "collector_amps", "emitter_amps", "reverse_volts",
+                   "frequency", "base_emitter_farads", "base_collector_farads", "collector_substrate_farads")
 OF_DIODES = ("anode_volts", "anode_amps", "reverse_volts", "frequency", "junction_farads")
 
 
 def words_of(description: Description) -> dict[str, tuple[str, ...]]:
     """What a column can be, N the order of a harmonic -> the units that it can be in."""
-    if NAME in description.devices:
+    if is_alone(description):
         words = OF_TRANSISTORS if isinstance(description.devices[NAME].part, BJT) else OF_DIODES
         return {word: (device_unit(word),) for word in words}
     found: dict[str, tuple[str, ...]] = {"drive.power": ("dBm", "W"), "drive.frequency": ("Hz",)}
@@ -67,7 +67,7 @@ def skeleton(readings: Readings, description: Description, file: str) -> str:
     lines = [_line(column.name, column.unit, column.meaning, words) for column in readings.columns]
     width = max((len(head) for head, _ in lines), default=0)
     rows = ["[columns]"] + [f"{head:{width}}  # {remark}" for head, remark in lines]
-    if NAME not in description.devices:
+    if not is_alone(description):
         rows += ["[settings]  # what stood still, and is no column",
                  *(f"# {_quoted(address)} = {_quoted(show(value, unit))}" for address, value, unit in
                    _of_circuit(description))]

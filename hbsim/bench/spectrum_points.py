@@ -13,9 +13,9 @@ from .corrections import Reading
 from .finish import finished
 from .inspection import inspect
 from .levels import level_dbm
-from .marked import FEWEST, MarkedLines, frequency_and_level, limit_of, listed_lines, says_spectrum, settle
+from .marked import FEWEST, MarkedLines, frequency_and_level, listed_lines, says_spectrum, settle
 from .measurement import Measurement
-from .readings import Readings
+from .readings import Readings, limit_of
 from .relations import Relation
 from .repeats import Points
 from .settled import add_settings

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any
 
+from ..files import watched
 from ..quantities import parse
 from .shared import (
     CIRCUIT_OR_DEVICE, asked_accuracy, check_outputs, hand_out, load_circuit_or_device, named_values, of_circuit)
@@ -45,9 +46,10 @@ def _compare(options: argparse.Namespace) -> int:
     check_outputs(options, inputs=read_by(options))
     check_keep(options)
     errors, options.values = _bench_errors(options.values)
-    circuit = load_circuit_or_device(options)
-    with measured_sets(options, circuit.description) as sets:
-        comparisons = [_laid_beside(item, errors) for item in sets]
+    with watched() as read:
+        circuit = load_circuit_or_device(options)
+        with measured_sets(options, circuit.description) as sets:
+            comparisons = [_laid_beside(item, errors) for item in sets]
     title = circuit.description.title
 
     def page() -> str:
@@ -57,7 +59,7 @@ def _compare(options: argparse.Namespace) -> int:
     if options.csv:
         write_comparisons(options.csv, comparisons)
     if options.keep:
-        keep_results(options, circuit.description, page(), data, comparisons,
+        keep_results(options, circuit.description, read, page(), data, comparisons,
                      lambda: compare_figure(title, comparisons), set_of_bench=errors)
     hand_out(options, page, data, lambda: compare_figure(title, comparisons))
     return 0 if all(item.count for one in comparisons for item in one.quantities.values()) else 1
@@ -124,10 +126,12 @@ def check_keep(options: argparse.Namespace) -> None:
         check_empty(options.keep)
 
 
-def keep_results(options: argparse.Namespace, description: Any, page: str, data: dict, comparisons: Any,
-                 figure: Any, beside_circuit: dict | None = None, set_of_bench: dict | None = None) -> None:
+def keep_results(options: argparse.Namespace, description: Any, read: Iterable[Path], page: str, data: dict,
+                 comparisons: Any, figure: Any, beside_circuit: dict | None = None,
+                 set_of_bench: dict | None = None) -> None:
     """Everything into the folder of --keep.
 
+    read : all files that circuit and measured data were read from.
     beside_circuit : name -> what writes that file, into the folder of the copy of the circuit file, so that the files
         which it names are found.
     """
@@ -136,7 +140,6 @@ def keep_results(options: argparse.Namespace, description: Any, page: str, data:
     from ..bench.compare import table
     from ..bench.kept import keep, places, table_writer, text_writer
     from ..describe.library import of_the_library
-    from ..files import watched
     from ..show.style import save
     from ..studies.fingerprint import circuit_fingerprint
     written = {"page.txt": text_writer(page), "results.json": text_writer(json.dumps(data, indent=1, allow_nan=False))}
@@ -144,9 +147,7 @@ def keep_results(options: argparse.Namespace, description: Any, page: str, data:
         written[f"table_{number}_{Path(one.name).stem}.csv"] = table_writer(*table(one))
     for ending in ("png", "pdf"):
         written[f"picture.{ending}"] = lambda path: save(figure(), str(path))
-    with watched() as read:  # what the circuit names: models, S-parameters
-        load_circuit_or_device(options)
-    inputs = [options.file, *(path for path in read if not of_the_library(path)), *read_by(options)]
+    inputs = [options.file, *(path for path in read if not of_the_library(path))]
     folder = Path("inputs", places(inputs)[Path(options.file).resolve()]).parent
     written |= {(folder / name).as_posix(): write for name, write in (beside_circuit or {}).items()}
     asked = {name: value for name, value in vars(options).items()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Refusal
+from ..files import watched
 from .compare import (
     BESIDE, check_keep, check_order, keep_results, measured_sets, of_bench, read_by, write_comparisons)
 from .shared import (
@@ -53,11 +54,12 @@ def _fit(options: argparse.Namespace) -> int:
         raise Refusal(f"'{options.write}' is there already; name another file, or add --replace", "--write")
     check_keep(options)
     free = _free(options)
-    circuit = load_circuit_or_device(options)
-    items = unknowns(addressed(free, circuit.description), circuit.description)
-    not_written = _not_written(options, circuit.description, items)
-    with measured_sets(options, circuit.description) as sets:
-        found = fit(sets, items, options.loss)
+    with watched() as read:
+        circuit = load_circuit_or_device(options)
+        items = unknowns(addressed(free, circuit.description), circuit.description)
+        not_written = _not_written(options, circuit.description, items)
+        with measured_sets(options, circuit.description) as sets:
+            found = fit(sets, items, options.loss)
     title = circuit.description.title
 
     def page() -> str:
@@ -81,7 +83,7 @@ def _fit(options: argparse.Namespace) -> int:
         write_comparisons(options.csv, found.comparisons_after)
     if options.keep:
         from ..bench.kept import text_writer
-        keep_results(options, circuit.description, page(), data, found.comparisons_after, figure,
+        keep_results(options, circuit.description, read, page(), data, found.comparisons_after, figure,
                      {f"fitted_{Path(options.file).name}": text_writer(text)} if text else None)
     hand_out(options, page, data, figure)
     return 0 if found.finished else complain(found.reason, 130 if "interrupted" in found.reason else 1)

@@ -105,7 +105,7 @@ def _above(axes: "Axes", x: np.ndarray, item: Compared, before: Compared | None,
 def _below(axes: "Axes", x: np.ndarray, item: Compared, order: np.ndarray, scale: Scale, style: _Style,
            alpha: float) -> None:
     factor = scale.differences(item)
-    sure, away = 2.0 * item.measured.standard * np.abs(factor), item.difference * factor
+    sure, away = 2.0 * item.measured.whole_standard * np.abs(factor), item.difference * factor
     axes.fill_between(x[order], -sure[order], sure[order], color=PALE, alpha=alpha, linewidth=0)
     limit = item.measured.limit[order]
     read = order[limit == 0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -46,8 +46,9 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
     before : the same with an earlier prediction, drawn thin and grey.
     """
     earlier = {one.name: one for one in before}
-    equal = [words for one in comparisons for words in told_twice(one).values()]
-    panels = [_panels(one, earlier.get(one.name)) for one in comparisons]
+    twice = [told_twice(one) for one in comparisons]
+    panels = [_panels(one, names, earlier.get(one.name)) for one, names in zip(comparisons, twice)]
+    equal = [words for names in twice for words in names.values()]
     places, rows, across = _placed(panels)
     left = sum(map(len, panels)) - len(places)
     several = len(comparisons) > 1
@@ -72,10 +73,13 @@ def compare_figure(title: str, comparisons: Sequence[Comparison], before: Sequen
     return figure
 
 
-def _panels(one: Comparison, before: Comparison | None) -> list[_Panel]:
-    """Of one measurement: one a quantity; of a state one for all quantities of a unit."""
+def _panels(one: Comparison, twice: Collection[str], before: Comparison | None) -> list[_Panel]:
+    """Of one measurement: one a quantity; of a state one for all quantities of a unit.
+
+    twice : names of quantities that others say already.
+    """
     earlier = {} if before is None else before.quantities
-    shown = {name: item for name, item in one.quantities.items() if name not in told_twice(one)}
+    shown = {name: item for name, item in one.quantities.items() if name not in twice}
     if not is_state(one):
         return [_Panel(one, figure_words(name), {name: item}, earlier) for name, item in shown.items()]
     units: dict[str, dict[str, Compared]] = {}

@@ -94,7 +94,8 @@ def show_differences(axes: "Axes", items: Sequence[Compared], scale: Scale) -> N
     found = [np.zeros(1)]
     for item in items:
         factor, kept = scale.differences(item), item.measured.limit == 0
-        sure = 2.0 * np.where(np.isfinite(item.measured.standard), item.measured.standard, 0.0) * np.abs(factor)
+        standard = item.measured.whole_standard
+        sure = 2.0 * np.where(np.isfinite(standard), standard, 0.0) * np.abs(factor)
         found += [(item.difference * factor)[kept], sure[kept], -sure[kept]]
     numbers = np.concatenate(found)
     numbers = numbers[np.isfinite(numbers)]

@@ -93,7 +93,7 @@ def _values(axes: "Axes", x: np.ndarray, item: Compared, before: Compared | None
 
 
 def _differences(axes: "Axes", x: np.ndarray, item: Compared, scale: Scale) -> None:
-    away, sure = item.difference * scale.factor, 2.0 * item.measured.standard * scale.factor
+    away, sure = item.difference * scale.factor, 2.0 * item.measured.whole_standard * scale.factor
     read = item.measured.limit == 0
     axes.vlines(x[read], -sure[read], sure[read], color=PALE, alpha=0.5, linewidth=6)
     axes.plot(x[read], away[read], "o", zorder=3, **_MARK)

@@ -17,13 +17,12 @@ from ..devices.contract import ZERO_CELSIUS
 from ..errors import Refusal
 from ..quantities import PREFIXES, show, units
 from .readings_page import below_celsius, in_percent, shown_value, written_unit
-from .style import INK, LINES, axis_label, heading, label_lines, log_axis, new_figure, scaled
+from .style import INK, LINES, PRINT_INCHES, axis_label, heading, label_lines, log_axis, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH = 6.69  # of a printed page between its margins, 170 mm. [in]
 _ACROSS = 95  # letters of a heading over that width
 _NAME = 36  # letters of a name over one panel of two
 _SAMPLE = 9  # letters that the piece of line before a name takes
@@ -174,7 +173,7 @@ def _alike(group: list[Column]) -> list[list[Column]]:
 
 def _draw(found: Inspection, across: Column, panels: list[_Panel], sweeps: _Sweeps) -> "Figure":
     rows = (len(panels) + 1) // 2
-    figure = new_figure(WIDTH, 3.6 if len(panels) == 1 else 0.7 + 2.4 * rows)
+    figure = new_figure(PRINT_INCHES, 3.6 if len(panels) == 1 else 0.7 + 2.4 * rows)
     cells = figure.subplots(rows, 1 if len(panels) == 1 else 2, squeeze=False).ravel()
     for axes, panel in zip(cells, panels):
         _panel(axes, found, across, panel, sweeps)

@@ -10,8 +10,8 @@ import numpy as np
 from ..bench.inspection import Inspection, TraceLines
 from ..quantities import show
 from .lines_page import place_name, trace_name
-from .readings_columns import WIDTH, columns_figure, draw_marker
-from .style import DASHES, INK, LINES, PALE, harmonic_name, heading, new_figure, scaled
+from .readings_columns import columns_figure, draw_marker
+from .style import DASHES, INK, LINES, PALE, PRINT_INCHES, harmonic_name, heading, new_figure, scaled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ def readings_figure(found: Inspection) -> "Figure":
 
 def _spectra(found: Inspection) -> "Figure":
     shown = found.traces[:_MOST_TRACES]
-    figure = new_figure(WIDTH, 0.9 + 3.2 * len(shown))
+    figure = new_figure(PRINT_INCHES, 0.9 + 3.2 * len(shown))
     for axes, trace in zip(np.atleast_1d(figure.subplots(len(shown), 1)), shown):
         factor = _spectrum(axes, trace, found.sweeps > 1)
         for marker in found.readings.markers:

@@ -34,6 +34,7 @@ _BY_HARMONIC = {"output_dbm": "output at", "output_dbc": "against the wanted lin
 _BY_NAME = {"supply_amps_": "current of", "dissipation_watts_": "heat in", "peak_volts_": "peak voltage at"}
 _WORDS = {"input_return_loss_db": "input return loss", "conversion_loss_db": "conversion loss",
           "supply_watts": "supply power", "collector_amps": "collector current", "base_amps": "base current",
+          "emitter_amps": "emitter current",
           "anode_amps": "anode current", "base_emitter_farads": "base-emitter capacitance",
           "base_collector_farads": "base-collector capacitance",
           "collector_substrate_farads": "collector-substrate capacitance", "junction_farads": "junction capacitance",
