@@ -223,7 +223,7 @@ def test_a_quantity_that_is_zero_needs_limits_and_is_found_within_them(tmp_path)
     names = ("device.CJO", "device.VJ", "device.M")
     assert [found.values[name] for name in names] == pytest.approx(best * [1e-12, 1, 1], rel=1e-4)
     errors = np.sqrt(np.diag(covariance)) * [1e-12, 1, 1]
-    assert [found.errors[name] for name in names] == pytest.approx(errors, rel=1e-2)
+    assert [found.errors[name] for name in names] == pytest.approx(errors, rel=1e-3)  # slopes by differences
     assert not found.at_limit and found.finished
 
 
